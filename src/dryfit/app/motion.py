@@ -1,0 +1,169 @@
+"""How the sources move the rows of the contact table: the part of the chain that bed poses change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dryfit.app.geometry import Shapes, lowest_on_bed, to_machine
+from dryfit.app.structure import Structure
+from dryfit.base.arrays import Array, IntArray
+from dryfit.calc.errormodel import machine_gain, outward_motion, part_gain, row_derivatives
+from dryfit.model.contacts import ON_GROUND
+from dryfit.model.machine import AFFINE_FIGURES, FIGURES, Machine
+from dryfit.model.project import REFERENCE_TEMP_C, Project
+
+# Columns of a side's derivatives: the figures of the part's machine, then its isotropic strain.
+STRAIN = len(FIGURES)
+COLUMNS = STRAIN + 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Side:
+    """One side of every row: which part it belongs to and how the sources of that part move it.
+
+    part         (n,)
+    arm          (n, 3) [mm] point less the part's centroid, assembly axes
+    offset, flare (n, 3) unit outward motion, assembly axes
+    derivatives  (n, COLUMNS) of direction . printed point, by the machine figures and the strain
+    """
+
+    part: IntArray
+    arm: Array
+    offset: Array
+    flare: Array
+    derivatives: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """How the sources of machines and materials move the rows and, through them, the lines.
+
+    to_machine  (parts, 3, 3) rotation from assembly to machine axes
+    by_figure   (q, machines * figures) derivatives of the lines by the figures of each machine
+    by_strain   (q, materials) derivatives of the lines by the strain of each material
+    """
+
+    first: Side
+    second: Side
+    to_machine: Array
+    by_figure: Array
+    by_strain: Array
+
+
+def build_motion(project: Project, shapes: Shapes, structure: Structure) -> Motion:
+    """Derivatives of every row by the figures of the machines that print its two parts."""
+    rotations = np.array([to_machine(part) for part in project.parts]).reshape(-1, 3, 3)
+    floors = np.array([lowest_on_bed(shapes[part.id]) for part in project.parts])
+    layers = {machine.id: machine.error.first_layer_height_mm for machine in project.machines}
+    heights = np.array([layers[part.machine] for part in project.parts])
+    table = structure.table
+    sides = []
+    for part, points, normals in (
+        (table.first, table.p_first, table.n_first),
+        (table.second, table.p_second, table.n_second),
+    ):
+        sides.append(
+            _side(part, points, normals, table.direction, structure.centroids, rotations, floors, heights)
+        )
+    by_figure, by_strain = _shared_columns(project, structure, sides[0], sides[1])
+    return Motion(sides[0], sides[1], rotations, by_figure, by_strain)
+
+
+def _shared_columns(project: Project, structure: Structure, first: Side, second: Side) -> tuple[Array, Array]:
+    machine_of, material_of = _memberships(project)
+    rows = len(structure.table)
+    by_figure = np.zeros((rows, len(project.machines), len(FIGURES)))
+    by_strain = np.zeros((rows, len(project.materials)))
+    for side, sign in ((first, -1.0), (second, 1.0)):
+        moves = np.nonzero(side.part != ON_GROUND)[0]
+        part = side.part[moves]
+        by_figure[moves, machine_of[part]] += sign * side.derivatives[moves, :STRAIN]
+        by_strain[moves, material_of[part]] += sign * side.derivatives[moves, STRAIN]
+    lines = structure.sensitivity
+    return lines @ by_figure.reshape(rows, -1), lines @ by_strain
+
+
+def _memberships(project: Project) -> tuple[IntArray, IntArray]:
+    machines = {machine.id: index for index, machine in enumerate(project.machines)}
+    materials = {material.id: index for index, material in enumerate(project.materials)}
+    return (
+        np.array([machines[part.machine] for part in project.parts], dtype=np.int64),
+        np.array([materials[part.material] for part in project.parts], dtype=np.int64),
+    )
+
+
+def _side(
+    part: IntArray,
+    points: Array,
+    normals: Array,
+    direction: Array,
+    centroids: Array,
+    rotations: Array,
+    floors: Array,
+    heights: Array,
+) -> Side:
+    rows = len(part)
+    arm, offset, flare = np.zeros((rows, 3)), np.zeros((rows, 3)), np.zeros((rows, 3))
+    derivatives = np.zeros((rows, COLUMNS))
+    mine = np.nonzero(part != ON_GROUND)[0]
+    owner = part[mine]
+    turn = rotations[owner]
+    arm[mine] = points[mine] - centroids[owner]
+    height = np.einsum("nj,nj->n", points[mine], turn[:, 2]) - floors[owner]
+    outward = outward_motion(normals[mine], turn, height, heights[owner])
+    offset[mine], flare[mine] = outward.offset, outward.flare
+    derivatives[mine, : len(AFFINE_FIGURES)] = row_derivatives(
+        np.einsum("nij,nj->ni", turn, direction[mine]), np.einsum("nij,nj->ni", turn, arm[mine])
+    )
+    derivatives[:, len(AFFINE_FIGURES)] = np.einsum("ij,ij->i", direction, offset)
+    derivatives[:, len(AFFINE_FIGURES) + 1] = np.einsum("ij,ij->i", direction, flare)
+    derivatives[:, STRAIN] = np.einsum("ij,ij->i", direction, arm)
+    return Side(part, arm, offset, flare, derivatives)
+
+
+def printed_points(
+    project: Project, structure: Structure, motion: Motion, side: Side, nominal: Array
+) -> Array:
+    """Exact printed positions (n, 3) of one side's points before placing."""
+    printed = nominal.copy()
+    gains = printed_gains(project, motion)
+    outline = outline_figures(project)
+    moves = side.part != ON_GROUND
+    part = side.part[moves]
+    arm = np.einsum("nij,nj->ni", gains[part], side.arm[moves])
+    grown = outline[part, :1] * side.offset[moves] + outline[part, 1:] * side.flare[moves]
+    printed[moves] = structure.centroids[part] + arm + grown
+    return printed
+
+
+def printed_gains(project: Project, motion: Motion) -> Array:
+    """G (parts, 3, 3) of every part at the expected figures of its machine and material."""
+    machine_gains = {machine.id: machine_gain(affine_values(machine)) for machine in project.machines}
+    departure = project.assembly.temp_c.value - REFERENCE_TEMP_C
+    strains = {item.id: (item.shrinkage.value, item.expansion_per_k.value) for item in project.materials}
+    gains = [
+        part_gain(
+            machine_gains[part.machine],
+            rotation,
+            strains[part.material][0],
+            strains[part.material][1] * departure,
+        )
+        for part, rotation in zip(project.parts, motion.to_machine, strict=True)
+    ]
+    return np.array(gains).reshape(-1, 3, 3)
+
+
+def affine_values(machine: Machine) -> Array:
+    """(6,) expected affine figures of a machine: scales [-], skews [deg]."""
+    return np.array([machine.error.figures[name].value for name in AFFINE_FIGURES])
+
+
+def outline_figures(project: Project) -> Array:
+    """(parts, 2) expected boundary offset and first-layer flare of each part's machine [mm]."""
+    by_machine = {
+        machine.id: [machine.error.figures[name].value for name in FIGURES[6:]]
+        for machine in project.machines
+    }
+    return np.array([by_machine[part.machine] for part in project.parts]).reshape(-1, 2)

@@ -1,0 +1,1 @@
+"""Errors, units, estimates and citations: what every other layer stands on."""

@@ -1,0 +1,1 @@
+"""Pure computation, one package per topic; no package imports another."""

@@ -1,0 +1,1 @@
+"""Frozen domain records: what the program knows, without input or output."""

@@ -1,0 +1,130 @@
+"""The forecast: what is predicted of each characteristic, and on what assumptions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dryfit.model.characteristic import Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """What one source does to one characteristic.
+
+    variance_share  its share of the variance, 0 to 1
+    mean_shift      by how much it moves the expected value, in the characteristic's unit, to first order
+    """
+
+    source: str
+    variance_share: float
+    mean_shift: float
+
+
+@dataclass(frozen=True, slots=True)
+class CharacteristicForecast:
+    """The forecast of one characteristic, in its own unit.
+
+    nominal            value in the model
+    predicted          central value, by exact placement of the printed parts
+    std                standard uncertainty
+    low, high          95 % interval
+    lower_limit, upper_limit  None where there is no limit
+    p_out              probability out of limits; None where the value is undetermined
+    worst_low, worst_high     every source at its worst at once
+    linear_minus_exact difference of the first-order central value from the exact one
+    contributions      largest first
+    free_parts         parts whose free motions leave the value undetermined
+    samples            number of Monte Carlo draws; 0 where every source is normal
+    """
+
+    id: str
+    kind: Kind
+    unit: str
+    nominal: float
+    predicted: float
+    std: float
+    low: float
+    high: float
+    lower_limit: float | None
+    upper_limit: float | None
+    p_out: float | None
+    worst_low: float
+    worst_high: float
+    linear_minus_exact: float
+    contributions: tuple[Contribution, ...]
+    free_parts: tuple[str, ...] = ()
+    samples: int = 0
+
+    @property
+    def band(self) -> float | None:
+        """Width of the limit band; None for a one-sided limit."""
+        if self.lower_limit is None or self.upper_limit is None:
+            return None
+        return self.upper_limit - self.lower_limit
+
+    @property
+    def is_linear_doubtful(self) -> bool:
+        """Whether first order misses the exact value by more than a tenth of the limit band.
+
+        For a one-sided limit the distance from the exact value to the limit stands for the band.
+        """
+        room = self.band
+        if room is None:
+            limit = self.lower_limit if self.lower_limit is not None else self.upper_limit
+            room = abs(self.predicted - limit) if limit is not None else 0.0
+        return abs(self.linear_minus_exact) > 0.1 * room
+
+
+@dataclass(frozen=True, slots=True)
+class PartForecast:
+    """How one part is placed.
+
+    free_motions     motions that no contact holds, in words
+    residual_rms_mm  root mean square misfit of the contacts that locate it
+    shift_mm         movement of its centroid from the nominal place
+    turn_deg         rotation from the nominal attitude
+    joints           ids of the joints that locate it
+    """
+
+    part: str
+    free_motions: tuple[str, ...]
+    residual_rms_mm: float
+    shift_mm: tuple[float, float, float]
+    turn_deg: float
+    joints: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastReport:
+    """Will it go together? One finished report.
+
+    order      parts in bonding order, the datum first
+    closing    ids of the joints that only close a loop
+    what_if    the departures from the document that were asked for, as given
+    input_hash hash of everything that the result depends on
+    """
+
+    project: str
+    risk: float
+    characteristics: tuple[CharacteristicForecast, ...]
+    placing: tuple[PartForecast, ...]
+    assumptions: tuple[str, ...]
+    datum: str
+    order: tuple[str, ...]
+    closing: tuple[str, ...]
+    what_if: tuple[str, ...]
+    program_version: str
+    input_hash: str
+    mesh_hashes: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def p_any_out(self) -> tuple[float, float] | None:
+        """Bounds on the probability that anything is out of limits; None where something is undetermined.
+
+        Source: the bounds of Boole and Frechet, which hold however the characteristics are correlated.
+        """
+        each = [item.p_out for item in self.characteristics]
+        if not each or any(p is None for p in each):
+            return None
+        known = [p for p in each if p is not None]
+        return max(known), min(1.0, sum(known))

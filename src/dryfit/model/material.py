@@ -1,0 +1,21 @@
+"""Printing materials: what they shrink and expand by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dryfit.base.estimate import Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """shrinkage: isotropic, 0.002 is 0.2 % smaller [-]; expansion_per_k: linear [1/K].
+
+    notes: what was taken from tables rather than stated, in words, for the list of assumptions.
+    """
+
+    id: str
+    family: str
+    shrinkage: Estimate
+    expansion_per_k: Estimate
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,57 @@
+"""A printed piece: its mesh, its machine, its pose on the bed and in the assembly."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dryfit.base.arrays import Array, locked
+from dryfit.base.rotation import rotation_from_euler
+from dryfit.base.units import LengthUnit
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placement:
+    """Where the part's own design frame lies in the assembly: x_assembly = rotation @ x + translation_mm."""
+
+    rotation: Array = field(default_factory=lambda: np.eye(3))
+    translation_mm: Array = field(default_factory=lambda: np.zeros(3))
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "rotation", locked(self.rotation, (3, 3), "rotation"))
+        object.__setattr__(self, "translation_mm", locked(self.translation_mm, (3,), "translation_mm"))
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """Pose on the bed, design -> machine axes: extrinsic turns about x, y, z in degrees."""
+
+    euler_xyz_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @property
+    def rotation(self) -> Array:
+        """(3, 3), design -> machine axes."""
+        return rotation_from_euler(self.euler_xyz_deg)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """One printed piece.
+
+    mesh       "file#object", relative to the project folder; "file" where the file holds one object
+    unit       length unit of the mesh where its format states none
+    sha256     hash recorded when the mesh was imported; None where the document has none
+    rests      resting poses that the user allows the search for bed poses to choose among
+    """
+
+    id: str
+    mesh: str
+    machine: str
+    material: str
+    unit: LengthUnit | None = None
+    bed: Bed = Bed()
+    bed_stated: bool = False
+    rests: tuple[Bed, ...] = ()
+    placement: Placement = field(default_factory=Placement)
+    sha256: str | None = None

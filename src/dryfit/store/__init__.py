@@ -1,0 +1,1 @@
+"""The project document (TOML) and the ledger (SQLite)."""

@@ -1,0 +1,1 @@
+"""From a report to words, rows and digits, shared by the command line and the workbench."""

@@ -1,0 +1,145 @@
+"""The forecast in rows and sentences."""
+
+from __future__ import annotations
+
+from dryfit.model.forecast import CharacteristicForecast, ForecastReport
+from dryfit.view.blocks import Block, Heading, Sentence, State, Table
+from dryfit.view.digits import write_estimate, write_limits, write_number, write_probability, write_signed
+from dryfit.view.sources import describe_source
+
+_MAIN_CAUSES = 3
+
+
+def state_of(item: CharacteristicForecast, risk: float) -> State:
+    """State of a characteristic against the stated risk."""
+    if item.p_out is None:
+        return "not checked"
+    if item.p_out > risk:
+        return "stop"
+    return "caution" if item.is_linear_doubtful else "pass"
+
+
+def forecast_state(report: ForecastReport) -> State:
+    """The gravest state of a forecast; without characteristics nothing was checked."""
+    states = {state_of(item, report.risk) for item in report.characteristics}
+    order: tuple[State, ...] = ("stop", "not checked", "caution", "pass")
+    return next((state for state in order if state in states), "not checked")
+
+
+def forecast_blocks(report: ForecastReport, brief: bool = False) -> list[Block]:
+    """Heading, table of characteristics, a sentence for each that is not clear, free motions, assumptions."""
+    blocks: list[Block] = [Heading(f"{report.project}: {_verdict(report)}", forecast_state(report))]
+    if report.what_if:
+        blocks.append(Sentence(f"What if: {', '.join(report.what_if)}"))
+    if report.characteristics:
+        blocks.append(_table(report))
+    blocks += [
+        _sentence(item, report.risk) for item in report.characteristics if _needs_word(item, report.risk)
+    ]
+    if not report.characteristics:
+        blocks.append(Sentence("No characteristic is stated: add [[characteristic]] rows with limits."))
+    if not brief:
+        blocks += _free(report)
+        blocks += [Sentence(text, mark=True) for text in _assumptions(report)]
+    return blocks
+
+
+def _verdict(report: ForecastReport) -> str:
+    count = len(report.characteristics)
+    states = [state_of(item, report.risk) for item in report.characteristics]
+    out, unknown = states.count("stop"), states.count("not checked")
+    if not count:
+        return "nothing to forecast"
+    if not out and not unknown:
+        return f"all {count} characteristics hold at a risk of {write_number(100 * report.risk)} % each"
+    pieces = []
+    if out:
+        pieces.append(f"{out} of {count} characteristics will be out of limits")
+    if unknown:
+        pieces.append(f"{unknown} of {count} are undetermined")
+    return ", ".join(pieces)
+
+
+def _table(report: ForecastReport) -> Table:
+    rows = tuple(
+        (
+            item.id,
+            f"{write_estimate(item.predicted, item.std)} {item.unit}",
+            write_limits(item.lower_limit, item.upper_limit),
+            write_probability(item.p_out),
+            "; ".join(main_causes(item)),
+        )
+        for item in report.characteristics
+    )
+    heads = ("characteristic", "predicted (std)", "limits", "outside", "largest causes")
+    states = tuple(state_of(item, report.risk) for item in report.characteristics)
+    return Table(heads, rows, frozenset({1, 2, 3}), states)
+
+
+def main_causes(item: CharacteristicForecast, most: int = _MAIN_CAUSES) -> list[str]:
+    """The largest causes in words: by how much each moves the value, or its share of the variance."""
+    words = []
+    for cause in item.contributions[:most]:
+        if abs(cause.mean_shift) > 0.5 * item.std or (item.std == 0 and cause.mean_shift):
+            words.append(f"{cause.source} {write_signed(cause.mean_shift, item.std)}")
+        elif cause.variance_share >= 0.05:
+            words.append(f"{cause.source} {100 * cause.variance_share:.0f} % of variance")
+    return words
+
+
+def _needs_word(item: CharacteristicForecast, risk: float) -> bool:
+    return state_of(item, risk) != "pass"
+
+
+def _sentence(item: CharacteristicForecast, risk: float) -> Sentence:
+    state = state_of(item, risk)
+    if item.p_out is None:
+        parts = ", ".join(item.free_parts)
+        text = (
+            f"{item.id} is undetermined: nothing holds {parts} in every direction. State locators, another "
+            "contact, or how well the part is set by hand (locator_play_mm)."
+        )
+        return Sentence(text, state)
+    if state == "caution":
+        text = (
+            f"{item.id}: first order misses the exact value by {abs(item.linear_minus_exact):.2g} {item.unit}, "
+            "more than a tenth of its limits; its spread is doubtful."
+        )
+        return Sentence(text, state)
+    return Sentence(_fails(item), state)
+
+
+def _fails(item: CharacteristicForecast) -> str:
+    limits = write_limits(item.lower_limit, item.upper_limit)
+    text = (
+        f"{item.id} will not hold: {write_estimate(item.predicted, item.std)} {item.unit} against {limits}."
+    )
+    if not item.contributions:
+        return f"{text} The model itself is out of limits."
+    cause = item.contributions[0]
+    moved = item.predicted - item.nominal
+    if abs(moved) > 2 * item.std and cause.mean_shift * moved > 0:
+        share = min(1.0, cause.mean_shift / moved)
+        return f"{text} {100 * share:.0f} % of the shift is the {describe_source(cause.source)}."
+    widest = max(item.contributions, key=lambda entry: entry.variance_share)
+    if widest.variance_share > 0:
+        share_text = f"{100 * widest.variance_share:.0f} % of its variance"
+        return f"{text} It spreads too far: {share_text} is the {describe_source(widest.source)}."
+    return text
+
+
+def _free(report: ForecastReport) -> list[Block]:
+    return [
+        Sentence(f"{item.part} is under-located: it {'; '.join(item.free_motions)}.", "caution")
+        for item in report.placing
+        if item.free_motions
+    ]
+
+
+def _assumptions(report: ForecastReport) -> list[str]:
+    return [f"assumed: {text}" for text in report.assumptions]
+
+
+def is_clear(report: ForecastReport) -> bool:
+    """Whether nothing is out of limits or undetermined."""
+    return forecast_state(report) in ("pass", "caution")
