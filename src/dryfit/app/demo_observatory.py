@@ -1,0 +1,83 @@
+"""Harrow Fell, an invented mountain observatory, as a 1:20 museum model.
+
+Why the numbers are as they are. All of them are invented; none was taken from a building or a machine.
+
+* Ring: six segments of 60 degrees, 560 mm in outer radius. Their chord is 560 mm, so that on a bed of
+  500 x 500 they fit along its diagonal only, and a builder prints one file six times in that one pose. That
+  is the worst pose for a machine out of square in XY: with its middle at 45 degrees to X each segment comes
+  out short by half of the fault, and six of them leave three millimetres open at the closing joint.
+  Segments turned by a quarter come out long by as much: with three of either kind nothing adds up.
+* The ring is bonded on a turned plate that holds each segment at floor and inner face. Without it the
+  scatter of face contacts 80 mm wide, over levers of a metre, would alone fill limits of a millimetre.
+* Ribs: printed standing on both ends, as the arches they are, since several stand side by side in one run;
+  their span of 650 mm fits along the diagonal only. So the vertical of the dome lies at 45 degrees to the
+  machine's upright, and an upright out of square in XZ makes each rib lower (or higher, turned the other
+  way) by about a third of the fault. Ribs of both kinds would give the crown uneven seats: no turn mends
+  the crown height without spoiling them, squaring the upright does.
+* Drum wall: six panels printed standing, whose chord leaves little but the diagonal, too. They lean toward
+  X wherever that lies, always by more than half of the fault across the wall: again no turn mends it.
+* Scatter and play of a few hundredths belong to machines that were measured with care, so that the faults
+  and not the noise tell the story. Limits of 0.3 to 1 mm are what a filler hides.
+* The rails' distance is measured because they stand on the first and the last segment of the ring: what
+  stays open there drives them apart.
+
+The covers (4 mm acrylic) and the trolley (welded steel) are not printed and not part of the document.
+"""
+
+from __future__ import annotations
+
+import math
+
+from dryfit.app.demo_files import DemoFiles, hash_of, to_glb
+from dryfit.app.demo_observatory_sizes import (
+    CROWN_BOTTOM,
+    CROWN_TOP,
+    R_CROWN_INNER,
+    R_CROWN_OUTER,
+    R_INNER,
+    R_OUTER,
+    R_RIB_TIP,
+    RAIL_LEG,
+    RAIL_RADIUS,
+    RAIL_TIP,
+    RAIL_WIDTH,
+    RIB_RISE,
+    RIB_WIDTH,
+    RING_TOP,
+    SEAT_LENGTH,
+    WALL_HEIGHT,
+    WALL_INNER,
+    WALL_OUTER,
+)
+from dryfit.app.demo_observatory_text import MESH_FILE, write_observatory
+from dryfit.calc.shapes import arc_segment, arched_bar, round_ring
+from dryfit.model.mesh import TriangleMesh
+
+
+def observatory_files() -> DemoFiles:
+    """Document and meshes of the observatory."""
+    data = to_glb(observatory_meshes())
+    return DemoFiles(write_observatory(hash_of(data)), {MESH_FILE: data})
+
+
+def observatory_meshes() -> tuple[TriangleMesh, ...]:
+    """The five shapes that the parts are printed from, each in its own frame, upright, about z or y = 0."""
+    rib_outer = math.hypot(RIB_RISE, SEAT_LENGTH)  # so that the level seat lies at the full rise
+    return (
+        arc_segment(R_INNER, R_OUTER, 0.0, RING_TOP, -30.0, 60.0, 12, "segment"),
+        arched_bar(R_RIB_TIP, 400.0, rib_outer, 0.0, SEAT_LENGTH, "over", RIB_WIDTH, RING_TOP, 18, "rib"),
+        round_ring(R_CROWN_INNER, R_CROWN_OUTER, CROWN_BOTTOM, CROWN_TOP, 36, "crown"),
+        arched_bar(
+            RAIL_TIP,
+            RAIL_RADIUS,
+            RAIL_RADIUS + 24.0,
+            RAIL_LEG,
+            SEAT_LENGTH,
+            "under",
+            RAIL_WIDTH,
+            RING_TOP,
+            18,
+            "rail",
+        ),
+        arc_segment(WALL_INNER, WALL_OUTER, -WALL_HEIGHT, 0.0, -30.0, 60.0, 12, "wall"),
+    )
