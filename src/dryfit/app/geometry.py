@@ -17,8 +17,9 @@ from dryfit.model.project import Project
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartShape:
-    """A part in the assembly.
+    """A part's mesh in the assembly.
 
+    part      as it was when the mesh was read: its bed pose may have been varied since
     mesh      in assembly coordinates [mm]
     measures  of that mesh
     """
@@ -52,9 +53,9 @@ def to_machine(part: Part) -> Array:
     return rotation
 
 
-def lowest_on_bed(shape: PartShape) -> float:
+def lowest_on_bed(part: Part, shape: PartShape) -> float:
     """Height in machine axes of the part's lowest point, which rests on the bed."""
-    return float((shape.mesh.vertices @ to_machine(shape.part)[2]).min())
+    return float((shape.mesh.vertices @ to_machine(part)[2]).min())
 
 
 def part_numbers(project: Project) -> dict[str, int]:

@@ -55,7 +55,7 @@ class Motion:
 def build_motion(project: Project, shapes: Shapes, structure: Structure) -> Motion:
     """Derivatives of every row by the figures of the machines that print its two parts."""
     rotations = np.array([to_machine(part) for part in project.parts]).reshape(-1, 3, 3)
-    floors = np.array([lowest_on_bed(shapes[part.id]) for part in project.parts])
+    floors = np.array([lowest_on_bed(part, shapes[part.id]) for part in project.parts])
     layers = {machine.id: machine.error.first_layer_height_mm for machine in project.machines}
     heights = np.array([layers[part.machine] for part in project.parts])
     table = structure.table
@@ -82,7 +82,8 @@ def _shared_columns(project: Project, structure: Structure, first: Side, second:
         by_figure[moves, machine_of[part]] += sign * side.derivatives[moves, :STRAIN]
         by_strain[moves, material_of[part]] += sign * side.derivatives[moves, STRAIN]
     lines = structure.sensitivity
-    return lines @ by_figure.reshape(rows, -1), lines @ by_strain
+    columns = len(project.machines) * len(FIGURES)  # stated, since without rows it could not be inferred
+    return lines @ by_figure.reshape(rows, columns), lines @ by_strain
 
 
 def _memberships(project: Project) -> tuple[IntArray, IntArray]:

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dryfit.app.contacts import DEFAULT_PLAY, JointRows, active_joints, resolve_faces, rows_of_joint
+from dryfit.app.contacts import JointRows, active_joints, resolve_faces, rows_of_joint
 from dryfit.app.geometry import Shapes, part_numbers
+from dryfit.app.notes import play_notes, role_notes
+from dryfit.app.table import assemble_table
 from dryfit.base.arrays import Array, BoolArray, IntArray
 from dryfit.calc.characteristics import FaceRows, Gauge, PartFrame, ProbeRows, build_gauge
 from dryfit.calc.placing import (
@@ -25,8 +27,7 @@ from dryfit.calc.placing import (
 from dryfit.calc.placing import (
     Sequence as BondingSequence,
 )
-from dryfit.calc.surface import outward_at
-from dryfit.model.characteristic import JOINT_KINDS, Characteristic
+from dryfit.model.characteristic import JOINT_KINDS
 from dryfit.model.contacts import ON_GROUND, ContactTable
 from dryfit.model.joint import GROUND, FaceContacts
 from dryfit.model.project import Project
@@ -90,7 +91,7 @@ def structure_from_faces(
     order = [numbers[name] for name in project.assembly.order]
     sequence = plan_sequence([part.id for part in project.parts], links, datum, order or None)
     gauges, probes = _build_gauges(project, shapes, joint_rows, numbers)
-    table = _assemble_table(project, shapes, joint_rows, sequence, probes, numbers)
+    table = assemble_table(project, shapes, joint_rows, sequence, probes, numbers)
     centroids = np.array([centroid_of[part.id] for part in project.parts]).reshape(-1, 3)
     sizes = np.array([max(shapes[part.id].size_mm, 1e-6) for part in project.parts])
     placing = solve_placing(table, centroids, sizes, sequence.order)
@@ -107,7 +108,7 @@ def structure_from_faces(
         results=results,
         sensitivity=sensitivity,
         free_of=free_of,
-        notes=(*notes, *datum_note, *_play_notes(joint_rows), *_role_notes(project, joint_rows, sequence)),
+        notes=(*notes, *datum_note, *play_notes(joint_rows), *role_notes(project, joint_rows, sequence)),
     )
 
 
@@ -196,85 +197,6 @@ def _build_gauges(
     return tuple(gauges), probes
 
 
-def _assemble_table(
-    project: Project,
-    shapes: Shapes,
-    joint_rows: Sequence[JointRows],
-    sequence: BondingSequence,
-    probes: Sequence[ProbeRows],
-    numbers: Mapping[str, int],
-) -> ContactTable:
-    counts = [len(rows.direction) for rows in joint_rows]
-    total = sum(counts)
-    extra = sum(len(probe.first) for probe in probes)
-    locating = list(sequence.is_locating)
-    stacked = {
-        name: np.vstack([np.zeros((0, 3)), *(getattr(rows, name) for rows in joint_rows)])
-        for name in ("p_first", "p_second", "direction", "n_first")
-    }
-    play = [np.where(rows.is_face, rows.contact_play.std, rows.locator_play.std) for rows in joint_rows]
-    outward = [
-        _probe_normals(project, shapes, wanted, probe)
-        for wanted, probe in zip(project.characteristics, probes, strict=True)
-    ]
-    return (
-        ContactTable(
-            first=_column(
-                [np.full(n, numbers[r.joint.parts[0]]) for n, r in zip(counts, joint_rows, strict=True)]
-                + [probe.first for probe in probes]
-            ),
-            second=_column(
-                [np.full(n, numbers[r.joint.parts[1]]) for n, r in zip(counts, joint_rows, strict=True)]
-                + [probe.second for probe in probes]
-            ),
-            p_first=np.vstack([stacked["p_first"], *(probe.p_first for probe in probes)]),
-            p_second=np.vstack([stacked["p_second"], *(probe.p_second for probe in probes)]),
-            direction=np.vstack([stacked["direction"], *(probe.direction for probe in probes)]),
-            n_first=np.vstack([stacked["n_first"], *(first for first, _ in outward)]),
-            n_second=np.vstack([-stacked["n_first"], *(second for _, second in outward)]),
-            joint=_column([np.full(n, index) for index, n in enumerate(counts)] + [np.full(extra, -1)]),
-            is_locating=np.concatenate(
-                [
-                    np.zeros(0, bool),
-                    *(np.full(n, flag) for n, flag in zip(counts, locating, strict=True)),
-                    np.zeros(extra, bool),
-                ]
-            ),
-            is_face=np.concatenate(
-                [np.zeros(0, bool), *(rows.is_face for rows in joint_rows), np.zeros(extra, bool)]
-            ),
-            play_std_mm=np.concatenate([np.zeros(0), *play, np.zeros(extra)]),
-        )
-        if total + extra
-        else _empty_table()
-    )
-
-
-def _column(pieces: Sequence[IntArray]) -> IntArray:
-    return np.concatenate([np.zeros(0, dtype=np.int64), *pieces]).astype(np.int64)
-
-
-def _empty_table() -> ContactTable:
-    none, flat = np.zeros(0, dtype=np.int64), np.zeros((0, 3))
-    flags = np.zeros(0, dtype=bool)
-    return ContactTable(none, none, flat, flat, flat, flat, flat, none, flags, flags, np.zeros(0))
-
-
-def _probe_normals(
-    project: Project, shapes: Shapes, wanted: Characteristic, probe: ProbeRows
-) -> tuple[Array, Array]:
-    """Outward directions at probe points: faces of the mesh where the stated point lies on one."""
-    sides = []
-    for index, points in ((probe.first, probe.p_first), (probe.second, probe.p_second)):
-        normals = np.zeros_like(points)
-        if wanted.kind in ("distance", "height", "diameter"):
-            for row, (part, point) in enumerate(zip(index, points, strict=True)):
-                if part != ON_GROUND:
-                    normals[row] = outward_at(shapes[project.parts[part].id].mesh, point)
-        sides.append(normals)
-    return sides[0], sides[1]
-
-
 def _combine(gauges: Sequence[Gauge], rows: int) -> tuple[Array, IntArray]:
     lines = sum(len(gauge.weights) for gauge in gauges)
     combination, results = np.zeros((lines, rows)), np.zeros(lines, dtype=np.int64)
@@ -285,52 +207,3 @@ def _combine(gauges: Sequence[Gauge], rows: int) -> tuple[Array, IntArray]:
             results[line] = index
             line += 1
     return combination, results
-
-
-def _play_notes(joint_rows: Sequence[JointRows]) -> tuple[str, ...]:
-    faces = [rows.joint.id for rows in joint_rows if rows.joint.contact_play_mm is None]
-    pins = [
-        rows.joint.id
-        for rows in joint_rows
-        if rows.joint.locators != "none" and rows.joint.locator_play_mm is None
-    ]
-    as_modelled = [rows.joint.id for rows in joint_rows if rows.joint.bond_line_mm is None]
-    notes = []
-    if faces:
-        notes.append(
-            f"contact play not stated at {_some(faces)}: {DEFAULT_PLAY.std:g} mm taken (common practice, no source)"
-        )
-    if pins:
-        notes.append(
-            f"locator play not stated at {_some(pins)}: {DEFAULT_PLAY.std:g} mm taken (common practice, no source)"
-        )
-    if as_modelled:
-        notes.append(f"bond line not stated at {_some(as_modelled)}: the gap in the model is taken, exactly")
-    return tuple(notes)
-
-
-def _role_notes(
-    project: Project, joint_rows: Sequence[JointRows], sequence: BondingSequence
-) -> tuple[str, ...]:
-    closing = [
-        rows.joint.id
-        for rows, flag in zip(joint_rows, sequence.is_locating, strict=True)
-        if not flag and rows.joint.role is None
-    ]
-    notes = []
-    if closing:
-        notes.append(
-            f"{_some(closing)} taken to close a loop and not to locate: a gap, taper or step is stated there, or "
-            "both its parts stand already"
-        )
-    if not project.assembly.order and len(project.parts) > 1:
-        notes.append("bonding order not stated: by contact area from the datum")
-    proposed = [joint.id for joint in project.joints if joint.proposed]
-    if proposed:
-        notes.append(f"proposed joints are not used until accepted: {_some(proposed)}")
-    return tuple(notes)
-
-
-def _some(names: Sequence[str], most: int = 4) -> str:
-    shown = ", ".join(names[:most])
-    return shown if len(names) <= most else f"{shown} and {len(names) - most} more joints"

@@ -53,15 +53,31 @@ class _Printed:
     """
 
     table: ContactTable
+    first: IntArray
+    second: IntArray
+    direction: Array
     centroids: Array
     arm_first: Array
     arm_second: Array
     gap: Array
 
+    def locating(self, rows: IntArray) -> _Printed:
+        """Some of the rows, in that order: the iteration needs only those that locate a part."""
+        return _Printed(
+            self.table,
+            self.first[rows],
+            self.second[rows],
+            self.direction[rows],
+            self.centroids,
+            self.arm_first[rows],
+            self.arm_second[rows],
+            self.gap[rows],
+        )
+
     def positions(self, rotation: Array, translation: Array) -> tuple[Array, Array]:
         """Placed positions (n, 3) of both points of every row."""
         placed = []
-        for part, arm in ((self.table.first, self.arm_first), (self.table.second, self.arm_second)):
+        for part, arm in ((self.first, self.arm_first), (self.second, self.arm_second)):
             turned = np.einsum("nij,nj->ni", rotation[part], arm)
             placed.append(turned + self.centroids[part] + translation[part])
         return placed[0], placed[1]
@@ -86,6 +102,9 @@ def place_exactly(
     padded = np.vstack([centroids, np.zeros((1, 3))])
     printed = _Printed(
         table,
+        table.first,
+        table.second,
+        table.direction,
         padded,
         printed_first - padded[table.first],
         printed_second - padded[table.second],
@@ -96,7 +115,8 @@ def place_exactly(
         poses = _settle_in_order(printed, placing)
     rotation, translation = poses
     x_first, x_second = printed.positions(rotation, translation)
-    misfit, _ = _misfits(printed, placing, rotation, x_first, x_second)
+    rows = placing.rows
+    misfit, _ = _misfits(printed.locating(rows), placing, rotation, x_first[rows], x_second[rows])
     residual = np.zeros(len(centroids))
     for step, start, end in zip(placing.steps, placing.starts[:-1], placing.starts[1:], strict=True):
         if end > start:
@@ -107,11 +127,13 @@ def place_exactly(
 def _misfits(
     printed: _Printed, placing: Placing, rotation: Array, x_first: Array, x_second: Array
 ) -> tuple[Array, Array]:
-    """Misfits (m,) of the locating rows in bonding order, and their carried directions (m, 3)."""
-    rows = placing.rows
-    carried = np.einsum("nij,nj->ni", rotation[placing.standing], printed.table.direction[rows])
-    separation = np.einsum("ij,ij->i", carried, x_second[rows] - x_first[rows])
-    return separation - printed.gap[rows], carried
+    """Misfits (m,) of the locating rows in bonding order, and their carried directions (m, 3).
+
+    printed, x_first, x_second : of the locating rows only
+    """
+    carried = np.einsum("nij,nj->ni", rotation[placing.standing], printed.direction)
+    separation = np.einsum("ij,ij->i", carried, x_second - x_first)
+    return separation - printed.gap, carried
 
 
 def _identity(count: int) -> tuple[Array, Array]:
@@ -126,13 +148,12 @@ def _settle_together(printed: _Printed, placing: Placing) -> tuple[Array, Array]
     parts = np.array([step.part for step in placing.steps])
     sizes = np.array([step.size_mm for step in placing.steps])
     inverse = np.array([step.inverse for step in placing.steps])
-    arms = np.where(
-        placing.is_second[:, None], printed.arm_second[placing.rows], printed.arm_first[placing.rows]
-    )
+    located = printed.locating(placing.rows)
+    arms = np.where(placing.is_second[:, None], located.arm_second, located.arm_first)
     best = np.inf
     for _ in range(_COMMON_STEPS):
-        x_first, x_second = printed.positions(rotation, translation)
-        misfit, carried = _misfits(printed, placing, rotation, x_first, x_second)
+        x_first, x_second = located.positions(rotation, translation)
+        misfit, carried = _misfits(located, placing, rotation, x_first, x_second)
         signed = placing.sign[:, None] * carried
         own = np.einsum("nij,nj->ni", rotation[placing.owner], arms)
         pull = (placing.weight**2 * misfit)[:, None] * np.hstack([signed, cross(own, signed)])

@@ -1,0 +1,1 @@
+"""Figures from outside the project, one file per source."""
