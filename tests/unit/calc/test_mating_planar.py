@@ -259,11 +259,17 @@ def test_rounded_edges_leave_the_flat_face_flat():
     assert_same_points(mating.faces.points_on_first, rectangle(40, 0, 37, 0, 10))
 
 
-def test_a_cover_plate_on_a_polygonal_drum_is_a_flat_joint():
-    """The facets bend by 15 degrees, as a coarse cylinder's would; the plate covers one."""
+@pytest.mark.parametrize("reaches_over", [False, True])
+def test_a_cover_plate_on_a_polygonal_drum_is_a_flat_joint(reaches_over):
+    """The facets bend by 15 degrees, as a coarse cylinder's would; the plate covers one.
+
+    A plate that reaches over the whole drum makes all its facets be looked at, and told for a cylinder.
+    """
     drum = Manifold.cylinder(40, 100, 100, 24)
     apothem, half = 100 * np.cos(np.pi / 24), 100 * np.sin(np.pi / 24)
     plate = box((apothem, -half, 0), (apothem + 4, half, 40)).rotate((0, 0, 7.5))
+    if reaches_over:
+        plate = Manifold.compose([plate, box((-100, -100, 50), (100, 100, 55))])
     mating = the_mating(search_two(drum, plate))
     assert mating.area_mm2 == pytest.approx(2 * half * 40, rel=1e-9)
 
@@ -299,6 +305,13 @@ def test_a_face_split_by_t_junctions_is_one_face():
     soup = TriangleMesh(triangles.reshape(-1, 3), np.arange(3 * len(triangles)).reshape(-1, 3))
     mating = the_mating(find_matings([("a", soup), ("b", mesh_of(box((10, 0, 0), (20, 40, 30))))], SEARCH))
     assert mating.area_mm2 == pytest.approx(1200, rel=1e-9)
+    assert_same_points(mating.faces.points_on_first, rectangle(10, 0, 40, 0, 30), 1e-7)
+
+
+def test_a_seam_of_a_thousandth_does_not_part_a_face():
+    halves = Manifold.compose([box((0, 0, 0), (10, 20, 30)), box((0, 20.001, 0), (10, 40, 30))])
+    mating = the_mating(search_two(halves, box((10, 0, 0), (20, 40, 30))))
+    assert "pieces" not in mating.words
     assert_same_points(mating.faces.points_on_first, rectangle(10, 0, 40, 0, 30), 1e-7)
 
 
