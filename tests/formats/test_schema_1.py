@@ -122,7 +122,7 @@ def test_assumptions_say_what_was_left_open(document):
         "8e-06 (typical of data sheets, from memory)",
         'material "filled nylon": shrinkage not stated, taken as 0',
         'machine "tall": scale_y stated by a standard uncertainty alone, taken as 0 with it',
-        'part "ring-2": bed pose not stated, taken as it stands in the assembly',
+        'part "ring-2": bed pose not stated, taken as its mesh stands',
         'joints "jig", "found": locators not stated, taken as none',
         'characteristic "top": direction not stated, taken as upward, [0, 0, 1]',
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +24,7 @@ def create_project(directory: Path, name: str | None, scale: str) -> Created:
 
     Raises NotWritten where the folder holds something already, DocumentRefused for a wrong scale.
     """
-    title = name if name is not None else directory.resolve().name
+    # Not resolved: a link that leads in a circle is refused further on, with the folder named.
+    title = name if name is not None else Path(os.path.abspath(directory)).name
     document = new_project(directory, title, scale)
     return Created(str(directory), str(document), title, scale)

@@ -114,6 +114,9 @@ def compare_since(path: Path, since: str | None = None) -> SinceReport:
 
 
 def _records(folder: Path) -> tuple[LedgerRecord, ...]:
+    """Recorded forecasts; looking at a project without a ledger makes none."""
+    if not (folder / LEDGER_NAME).exists():
+        return ()
     with open_ledger(folder / LEDGER_NAME) as ledger:
         return ledger.records("forecast")
 
@@ -121,8 +124,9 @@ def _records(folder: Path) -> tuple[LedgerRecord, ...]:
 def _find(records: tuple[LedgerRecord, ...], since: str | None) -> LedgerRecord:
     if since is None:
         return records[-1]
-    if since.isdigit():
-        match = [record for record in records if record.id == int(since)]
+    if since.isdecimal():
+        # Compared as text: Python refuses to read a number of thousands of digits.
+        match = [record for record in records if str(record.id) == since.lstrip("0")]
     else:
         end = _end_of_day(since)
         match = [record for record in records if _moment(record) <= end][-1:]
@@ -167,7 +171,8 @@ def _causes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
         causes.append("the document was edited")
     if before["program_version"] != after["program_version"]:
         causes.append(_pair("program version", before["program_version"], after["program_version"]))
-    return causes
+    # The hash covers document, meshes and options of the run; nothing else is left.
+    return causes or ["number or seed of the Monte Carlo draws"]
 
 
 def _table_changes(before: Mapping[str, Any], after: Mapping[str, Any], key: str, words: Any) -> list[str]:

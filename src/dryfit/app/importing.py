@@ -6,18 +6,19 @@ import hashlib
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import numpy as np
 
-from dryfit.app.loading import refuse_unit
+from dryfit.app.loading import refuse_unit, split_reference
 from dryfit.base.arrays import Array
-from dryfit.base.errors import DryfitError, MeshRefused, ReferenceUnknown
+from dryfit.base.errors import DryfitError, MeshRefused, NotWritten, ReferenceUnknown
 from dryfit.base.units import MM_PER_UNIT, LengthUnit
 from dryfit.calc.mesh import measure_mesh
 from dryfit.files.mesh import MeshFile, read_meshes, read_raw
 from dryfit.model.joint import GROUND
 from dryfit.model.mesh import TriangleMesh
+from dryfit.model.part import Part
 from dryfit.model.project import Project
 from dryfit.store.atomic import write_atomically
 from dryfit.store.document import read_document
@@ -46,11 +47,11 @@ class ImportedPart:
 
 @dataclass(frozen=True, slots=True)
 class ImportReport:
-    """What was found and assumed."""
+    """What was found and assumed. machine, material: of the new parts; None where there are none."""
 
     project: str
-    machine: str
-    material: str
+    machine: str | None
+    material: str | None
     parts: tuple[ImportedPart, ...]
     notes: tuple[str, ...]
 
@@ -79,7 +80,7 @@ def import_meshes(
 ) -> ImportReport:
     """Read mesh files, copy them into the project and add a part for each object.
 
-    machine, material : ids; may be left out where the project has just one
+    machine, material : ids; may be left out where the project has just one, or no part is new
     unit : length unit of files whose format states none
     again : take a file once more whose parts are in the project already; their rows keep everything but
     the hash
@@ -88,21 +89,36 @@ def import_meshes(
     """
     document = read_document(path)
     project, folder = document.project, document.path.parent
-    machine_id = _only(machine, [item.id for item in project.machines], "machine", document.path.name)
-    material_id = _only(material, [item.id for item in project.materials], "material", document.path.name)
+    volume = next((item.build_volume_mm for item in project.machines if machine in (item.id, None)), None)
     planned: list[_Planned] = []
     for done, file in enumerate(files):
-        planned.append(_plan(file, folder, project, machine_id, unit, again, planned))
+        planned.append(_plan(file, folder, project, volume, unit, again, planned))
         if progress is not None:
             progress(done + 1, len(files))
-    _write(document.path, planned, machine_id, material_id)
-    parts = [part for plan in planned for part in _describe(plan)]
+    owners = None
+    if not all(renewed for plan in planned for renewed in plan.renewed):
+        name = document.path.name
+        owners = (
+            _only(machine, [item.id for item in project.machines], "machine", name),
+            _only(material, [item.id for item in project.materials], "material", name),
+        )
+    _write(document.path, planned, owners)
     notes = [note for plan in planned for note in _notes(plan)]
-    if machine is None:
-        notes.append(f'machine "{machine_id}" taken: it is the only one')
-    if material is None:
-        notes.append(f'material "{material_id}" taken: it is the only one')
-    return ImportReport(project.name, machine_id, material_id, tuple(parts), tuple(dict.fromkeys(notes)))
+    notes += _owner_notes(owners, machine, material)
+    return ImportReport(
+        project.name,
+        owners[0] if owners else None,
+        owners[1] if owners else None,
+        tuple(part for plan in planned for part in _describe(plan)),
+        tuple(dict.fromkeys(notes)),
+    )
+
+
+def _owner_notes(owners: tuple[str, str] | None, machine: str | None, material: str | None) -> list[str]:
+    if owners is None:
+        return ["no part is new: machines and materials stay as the document states them"]
+    notes = [f'machine "{owners[0]}" taken: it is the only one'] if machine is None else []
+    return notes + ([f'material "{owners[1]}" taken: it is the only one'] if material is None else [])
 
 
 def _only(given: str | None, ids: Sequence[str], noun: str, name: str) -> str:
@@ -125,29 +141,31 @@ def _plan(
     file: Path,
     folder: Path,
     project: Project,
-    machine: str,
+    volume: tuple[float, float, float] | None,
     unit: LengthUnit | None,
     again: bool,
     planned: Sequence[_Planned],
 ) -> _Planned:
     raw = read_raw(file)
-    if raw.unit_stated is None and unit is None:
-        extent = np.ptp(np.vstack([item.vertices for item in raw.objects]), axis=0)
-        volume = project.machine(machine).build_volume_mm
-        raise refuse_unit(raw, extent, str(file), volume, _known_extents(planned))
-    meshes = read_meshes(file, unit)
     target, relative = _target(file, folder)
-    _check_target(file, target, relative, again)
-    single = len(meshes.objects) == 1
-    known = {part.mesh: part.id for part in project.parts}
+    _check_target(file, target, relative, again, planned)
+    held = [
+        part for part in project.parts if PurePosixPath(split_reference(part.mesh)[0]).as_posix() == relative
+    ]
+    if raw.unit_stated is None:
+        unit = _unit_of(held, unit, file)
+        if unit is None:
+            extent = np.ptp(np.vstack([item.vertices for item in raw.objects]), axis=0)
+            raise refuse_unit(raw, extent, str(file), volume, _known_extents(planned))
+    meshes = read_meshes(file, unit)
+    known = _match_objects(held, meshes, file)
     taken = {part.id for part in project.parts} | {name for plan in planned for name in plan.ids}
     ids, renewed = [], []
     for mesh in meshes.objects:
-        references = [f"{relative}#{mesh.name}", *([relative] if single else [])]
-        already = next((known[reference] for reference in references if reference in known), None)
+        already = known.get(mesh.name)
         if already is not None and not again:
             raise ImportRefused(
-                f'{references[0]} is part "{already}" already',
+                f'{relative}#{mesh.name} is part "{already}" already',
                 str(file),
                 "use --again to take the file once more",
             )
@@ -157,6 +175,39 @@ def _plan(
         renewed.append(already is not None)
     stated = None if raw.unit_stated is not None else unit
     return _Planned(file, target, relative, meshes, stated, tuple(ids), tuple(renewed))
+
+
+def _unit_of(held: Sequence[Part], unit: LengthUnit | None, file: Path) -> LengthUnit | None:
+    """The unit of a file without one: as asked, or as its parts in the document state it."""
+    stated = {part.unit for part in held if part.unit is not None}
+    if not stated:
+        return unit
+    if len(stated) > 1 or unit not in (None, *stated):
+        words = " and ".join(sorted(stated))
+        raise ImportRefused(
+            f"its parts are stated in {words}" + (f", not in {unit}" if unit else ""),
+            str(file),
+            "change unit in project.toml first, then take the file again",
+        )
+    return stated.pop()
+
+
+def _match_objects(held: Sequence[Part], meshes: MeshFile, file: Path) -> dict[str, str]:
+    """Ids of the parts that the file's objects are already. A part must not lose its object."""
+    names = [mesh.name for mesh in meshes.objects]
+    known: dict[str, str] = {}
+    for part in held:
+        name = split_reference(part.mesh)[1]
+        if name is None and len(names) == 1:
+            name = names[0]
+        if name not in names:
+            raise ImportRefused(
+                f'part "{part.id}" is {part.mesh}, which the file holds no longer: it holds {", ".join(names[:20])}',
+                str(file),
+                "name the object as before, or remove or rename the part in project.toml first",
+            )
+        known[name] = part.id
+    return known
 
 
 def _known_extents(planned: Sequence[_Planned]) -> list[Array]:
@@ -171,10 +222,14 @@ def _target(file: Path, folder: Path) -> tuple[Path, str]:
     return folder / "meshes" / file.name, f"meshes/{file.name}"
 
 
-def _check_target(file: Path, target: Path, relative: str, again: bool) -> None:
+def _check_target(file: Path, target: Path, relative: str, again: bool, planned: Sequence[_Planned]) -> None:
     if "#" in relative:
         raise ImportRefused(
             "the file's name holds a #, which separates file and object", str(file), "rename the file"
+        )
+    if any(plan.relative == relative for plan in planned):
+        raise ImportRefused(
+            f"two of the files would become {relative}", str(file), "give each a name of its own"
         )
     if not target.exists() or target.samefile(file) or again:
         return
@@ -205,34 +260,51 @@ def _part_id(name: str, taken: set[str], file: Path) -> str:
     return cleaned
 
 
-def _write(document: Path, planned: Sequence[_Planned], machine: str, material: str) -> None:
+def _write(document: Path, planned: Sequence[_Planned], owners: tuple[str, str] | None) -> None:
     """Copy the files, then save the document; the copies go again where it cannot be saved."""
     editor = DocumentEditor(document)
     for plan in planned:
-        single = len(plan.meshes.objects) == 1
-        for mesh, name, renewed in zip(plan.meshes.objects, plan.ids, plan.renewed, strict=True):
-            if renewed:
-                editor.set_value(("part", name, "sha256"), mesh.sha256)
-                continue
-            reference = plan.relative if single else f"{plan.relative}#{mesh.name}"
-            editor.add_part(name, reference, machine, material, unit=plan.unit, sha256=mesh.sha256)
+        _enter(editor, plan, owners)
     before: list[tuple[Path, bytes | None]] = []
     try:
         for plan in planned:
             if plan.target.exists() and plan.target.samefile(plan.source):
                 continue
             before.append((plan.target, plan.target.read_bytes() if plan.target.exists() else None))
-            plan.target.parent.mkdir(parents=True, exist_ok=True)
-            write_atomically(plan.target, plan.source.read_bytes())
-            _check_copy(plan)
+            _copy(plan)
         editor.save()
     except BaseException:
         for target, content in before:
-            if content is None:
-                target.unlink(missing_ok=True)
-            else:
+            if content is not None:
                 write_atomically(target, content)
+            elif target.exists():
+                target.unlink()
         raise
+
+
+def _enter(editor: DocumentEditor, plan: _Planned, owners: tuple[str, str] | None) -> None:
+    """Rows of new parts, and hashes of those whose file is taken again."""
+    single = len(plan.meshes.objects) == 1
+    for mesh, name, renewed in zip(plan.meshes.objects, plan.ids, plan.renewed, strict=True):
+        if renewed:
+            editor.set_value(("part", name, "sha256"), mesh.sha256)
+        elif owners is not None:
+            reference = plan.relative if single else f"{plan.relative}#{mesh.name}"
+            editor.add_part(name, reference, *owners, unit=plan.unit, sha256=mesh.sha256)
+
+
+def _copy(plan: _Planned) -> None:
+    try:
+        plan.target.parent.mkdir(parents=True, exist_ok=True)
+        content = plan.source.read_bytes()
+    except OSError as error:
+        raise NotWritten(
+            f"the file cannot be copied into the project: {error.strerror}",
+            str(error.filename or plan.source),
+            "check that meshes/ is a folder that may be written to",
+        ) from error
+    write_atomically(plan.target, content)
+    _check_copy(plan)
 
 
 def _check_copy(plan: _Planned) -> None:

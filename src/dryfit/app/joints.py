@@ -110,7 +110,7 @@ def decide_joints(path: Path, accept: Sequence[str], refuse: Sequence[str]) -> t
         editor.remove("joint", name)
         done.append(f"removed {name}")
     editor.save()
-    return tuple(done)
+    return tuple(done) or ("nothing to decide: no joint is waiting",)
 
 
 def open_document_project(editor: DocumentEditor) -> Project:

@@ -126,5 +126,5 @@ def _check_hash(part: Part, mesh: TriangleMesh, file: str) -> None:
         raise MeshRefused(
             f"{file} is not the file that was imported: its content has changed",
             f'part "{part.id}".sha256',
-            f"look at the change, then accept it with `dryfit import --again {file}`, or put the old file back",
+            "look at the change, then accept it (dryfit import --again FILE), or put the old file back",
         )

@@ -207,7 +207,11 @@ def _contributions(
 def _forecast_range(
     run: Run, lines: _Lines, index: int, mine: IntArray, exact: float
 ) -> CharacteristicForecast:
-    """A flatness: the range of several lines, by Monte Carlo of their joint distribution."""
+    """A flatness: the range of several lines, by Monte Carlo of their joint distribution.
+
+    A range is never negative, so that scatter alone makes it larger: the predicted value is the mean of
+    the draws, not the range of the expected shape.
+    """
     wanted, gauge = run.project.characteristics[index], run.structure.gauges[index]
     table = run.structure.table
     direction = table.direction[gauge.rows]
@@ -227,7 +231,7 @@ def _forecast_range(
         kind=wanted.kind,
         unit=wanted.unit,
         nominal=gauge.nominal,
-        predicted=exact,
+        predicted=float(draws.mean()),
         std=float(draws.std()),
         low=float(np.quantile(draws, 0.025)),
         high=float(np.quantile(draws, 0.975)),

@@ -9,6 +9,7 @@ from typing import Any
 from dryfit.app.fingerprint import hash_inputs
 from dryfit.app.forecast import Chain, Provenance, build_chain, run_forecast
 from dryfit.app.loading import Opened, open_project
+from dryfit.app.magnitudes import check_magnitudes
 from dryfit.app.whatif import apply_what_if
 from dryfit.calc.chain.montecarlo import DEFAULT_SAMPLES
 from dryfit.model.forecast import ForecastReport
@@ -38,8 +39,13 @@ def predict(
 
 
 def chain_of(opened: Opened, what_if: Sequence[str] = ()) -> Chain:
-    """The chain of an open project, what-ifs applied."""
-    return build_chain(apply_what_if(opened.project, what_if), opened.shapes)
+    """The chain of an open project, what-ifs applied.
+
+    Raises ReferenceUnknown or WhatIfRefused for a what-if, ComputationRefused for a number beyond all bounds.
+    """
+    project = apply_what_if(opened.project, what_if)
+    check_magnitudes(project)
+    return build_chain(project, opened.shapes)
 
 
 def predict_opened(

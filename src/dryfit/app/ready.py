@@ -19,6 +19,7 @@ from dryfit.base.errors import ReferenceUnknown
 from dryfit.calc.chain.montecarlo import DEFAULT_SAMPLES
 from dryfit.model.forecast import CharacteristicForecast, ForecastReport
 from dryfit.model.machine import Machine
+from dryfit.model.part import Part
 
 Progress = Callable[[int, int], None]
 State = Literal["pass", "caution", "stop", "not checked"]
@@ -138,7 +139,7 @@ def _volumes(chain: Chain) -> Iterator[Check]:
     inside = 0
     for part, gain in zip(chain.project.parts, gains, strict=True):
         machine = chain.project.machine(part.machine)
-        size = printed_extent(chain.shapes[part.id], gain)
+        size = printed_extent(part, chain.shapes[part.id], gain)
         over = size - np.array(machine.build_volume_mm)
         if (over > 0).any():
             axes = ", ".join(
@@ -159,9 +160,9 @@ def _volumes(chain: Chain) -> Iterator[Check]:
         )
 
 
-def printed_extent(shape: PartShape, gain: np.ndarray) -> np.ndarray:
+def printed_extent(part: Part, shape: PartShape, gain: np.ndarray) -> np.ndarray:
     """(3,) [mm] size along the machine's axes of a part as it prints."""
-    turned = shape.mesh.vertices @ (to_machine(shape.part) @ gain).T
+    turned = shape.mesh.vertices @ (to_machine(part) @ gain).T
     extent: np.ndarray = np.ptp(turned, axis=0)
     return extent
 
@@ -281,7 +282,7 @@ def _not_looked_at(chain: Chain) -> Iterator[Check]:
             "heat",
             "assembly",
             "not checked",
-            "no temperature is stated; a printed part can soften in an hour of direct summer sun",
+            "the assembly is taken at exactly 20 C; a printed part can soften in an hour of direct summer sun",
             "state [assembly] temp_c and temp_std_c, and keep parts out of sun and hot cars",
         )
     yield Check(

@@ -23,6 +23,14 @@ _PART_KEYS = ("bed", "machine", "material")
 _JOINT_KEYS = ("bond_line_mm", "contact_play_mm", "locator_play_mm", "locators", "locator_axis", "role")
 _ASSEMBLY_KEYS = ("temp_c",)
 
+# Open ranges, the same as the document allows: beyond them a figure is a slip of the pen.
+_RANGES: dict[str, tuple[float, float]] = {
+    **dict.fromkeys(("scale_x", "scale_y", "scale_z", "shrinkage"), (-0.5, 0.5)),
+    **dict.fromkeys(("skew_xy_deg", "skew_xz_deg", "skew_yz_deg"), (-45.0, 45.0)),
+    "expansion_per_k": (-0.01, 0.01),
+}
+ABSOLUTE_ZERO_C = -273.15
+
 _T = TypeVar("_T")
 
 
@@ -86,15 +94,20 @@ def _set(project: Project, owner: _Owner, key: str, value: str, change: str) -> 
     if owner is None:
         old = project.assembly.temp_c
         temp = _estimate(value, old, change)
+        if temp.value < ABSOLUTE_ZERO_C:
+            raise _refuse(f"no temperature lies below {ABSOLUTE_ZERO_C:g} C", change)
         return replace(project, assembly=replace(project.assembly, temp_c=temp))
     if isinstance(owner, Machine):
         machine = replace(owner, error=_set_figure(owner.error, key, value, change))
         return replace(project, machines=_swap(project.machines, owner, machine))
     if isinstance(owner, Material):
         if key == "shrinkage":
-            material = replace(owner, shrinkage=_estimate(value, owner.shrinkage, change))
+            material = replace(
+                owner, shrinkage=_within(key, _estimate(value, owner.shrinkage, change), change)
+            )
         else:
-            material = replace(owner, expansion_per_k=_estimate(value, owner.expansion_per_k, change))
+            expansion = _within(key, _estimate(value, owner.expansion_per_k, change), change)
+            material = replace(owner, expansion_per_k=expansion)
         return replace(project, materials=_swap(project.materials, owner, material))
     if isinstance(owner, Part):
         return replace(
@@ -113,8 +126,21 @@ def _set_figure(model: ErrorModel, key: str, value: str, change: str) -> ErrorMo
         if std < 0:
             raise _refuse("a repeatability cannot be negative", change)
         return replace(model, repeatability_mm=std)
-    estimate = _estimate(value, model.figures[key], change)
-    return replace(model, figures={**model.figures, key: estimate})
+    estimate = _within(key, _estimate(value, model.figures[key], change), change)
+    if key == "first_layer_flare_mm" and estimate != Estimate(0.0) and not model.first_layer_height_mm:
+        raise _refuse("a flare needs first_layer_height_mm", change, "state it in [machine.error]")
+    # The figure counts as stated now, or the list of assumptions would deny it.
+    exact = tuple(name for name in FIGURES if name in (*model.exact, *model.unstated))
+    return replace(
+        model,
+        figures={**model.figures, key: estimate},
+        unstated=tuple(name for name in model.unstated if name != key),
+        exact=tuple(name for name in exact if _is_exact(name, key, estimate, model)),
+    )
+
+
+def _is_exact(name: str, key: str, estimate: Estimate, model: ErrorModel) -> bool:
+    return estimate.std == 0.0 if name == key else name in model.exact
 
 
 def _set_part(project: Project, part: Part, key: str, value: str, change: str) -> Part:
@@ -140,7 +166,10 @@ def _set_joint(joint: Joint, key: str, value: str, change: str) -> Joint:
         _choose(value, ("locating", "closing"), change)
         return replace(joint, role=value)  # type: ignore[arg-type]
     if key == "bond_line_mm":
-        return replace(joint, bond_line_mm=_estimate(value, joint.bond_line_mm or Estimate(0.0), change))
+        bond = _estimate(value, joint.bond_line_mm or Estimate(0.0), change)
+        if bond.value < 0:
+            raise _refuse("a bond line cannot be negative", change)
+        return replace(joint, bond_line_mm=bond)
     std = _number(value, change)
     if std < 0:
         raise _refuse("a play cannot be negative", change)
@@ -163,6 +192,13 @@ def _estimate(value: str, old: Estimate, change: str) -> Estimate:
     if spread < 0:
         raise _refuse("a standard uncertainty cannot be negative", change)
     return replace(old, value=_number(center, change), std=spread)
+
+
+def _within(key: str, estimate: Estimate, change: str) -> Estimate:
+    low, high = _RANGES.get(key, (-math.inf, math.inf))
+    if not low < estimate.value < high:
+        raise _refuse(f"{key} must lie between {low:g} and {high:g}", change)
+    return estimate
 
 
 def _number(text: str, change: str) -> float:

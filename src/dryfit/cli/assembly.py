@@ -22,7 +22,7 @@ def joints(
     ] = None,
     json: JsonFlag = False,
 ) -> None:
-    """Find mating faces between parts and propose joints; accept or refuse them."""
+    """Find mating faces between parts and propose joints."""
     with refusing(json):
         from dryfit.app.joints import decide_joints, propose_joints
         from dryfit.view.blocks import Sentence
@@ -49,13 +49,15 @@ def forecast(
     why: Annotated[
         list[str] | None, typer.Option(help="Show every cause of one characteristic. Repeatable.")
     ] = None,
-    samples: Annotated[int, typer.Option(min=100, help="Monte Carlo draws where one is needed.")] = 100_000,
+    samples: Annotated[
+        int, typer.Option(min=100, max=1_000_000, help="Monte Carlo draws where one is needed.")
+    ] = 100_000,
     seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
     brief: Annotated[bool, typer.Option("--brief", help="Leave out what was assumed.")] = False,
     unrecorded: Unrecorded = False,
     json: JsonFlag = False,
 ) -> None:
-    """Will it go together? Predicts every characteristic of the assembly."""
+    """Will it go together, and what spoils it?"""
     with refusing(json):
         from dryfit.app.prediction import predict
         from dryfit.view.contributions import contribution_blocks
@@ -63,14 +65,54 @@ def forecast(
         from dryfit.view.plain import forecast_plain
 
         report = predict(project, what_if or (), samples, seed, not unrecorded, progress("reading meshes"))
+        causes = [contribution_blocks(report, name) for name in why or ()]
         if json:
             show_json(forecast_plain(report))
         elif why:
-            for name in why:
-                show(contribution_blocks(report, name))
+            for blocks in causes:
+                show(blocks)
         else:
             show(forecast_blocks(report, brief))
     finish(is_clear(report))
+
+
+def orient(
+    project: ProjectPath = Path(),
+    what_if: WhatIf = None,
+    locators: Annotated[
+        bool, typer.Option("--locators", help="Also move pins and slots to the other axis of their face.")
+    ] = False,
+    stated_points: Annotated[
+        bool, typer.Option("--stated-points", help="With --locators: also where their points are stated.")
+    ] = False,
+    grid: Annotated[
+        float, typer.Option(min=1.0, max=360.0, help="Spacing of the turns that are tried, in degrees.")
+    ] = 15.0,
+    coarse: Annotated[bool, typer.Option("--coarse", help="Keep to the grid; do not refine.")] = False,
+    keep: Annotated[list[str] | None, typer.Option(help="Part whose pose stays. Repeatable.")] = None,
+    write: Annotated[bool, typer.Option("--write", help="Put the poses into project.toml.")] = False,
+    brief: Annotated[bool, typer.Option("--brief", help="Leave out reasons and assumptions.")] = False,
+    json: JsonFlag = False,
+) -> None:
+    """Turn parts on the bed so that errors cancel."""
+    with refusing(json):
+        from dryfit.app.turning import turn_parts
+        from dryfit.model.orientation import OrientOptions
+        from dryfit.view.orientation import orient_blocks
+        from dryfit.view.plain import turned_plain
+
+        options = OrientOptions(
+            grid_deg=grid,
+            is_refined=not coarse,
+            with_locators=locators,
+            with_stated_points=stated_points,
+            keep_parts=tuple(keep or ()),
+        )
+        turned = turn_parts(project, options, what_if or (), write, progress("searching poses"))
+        if json:
+            show_json(turned_plain(turned))
+        else:
+            show(orient_blocks(turned, brief))
 
 
 def since(
@@ -107,7 +149,7 @@ def ready(
     unrecorded: Unrecorded = False,
     json: JsonFlag = False,
 ) -> None:
-    """The hold point: is everything clear before the next stage?"""
+    """Is everything clear before the next stage?"""
     with refusing(json):
         from dryfit.app.ready import check_before
         from dryfit.view.plain import hold_point_plain

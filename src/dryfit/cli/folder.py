@@ -17,7 +17,7 @@ def new(
     scale: Annotated[str, typer.Option(help="Model : prototype, such as 1:20.")] = "1:1",
     json: JsonFlag = False,
 ) -> None:
-    """Make a project folder with a document that explains itself."""
+    """Make a project folder."""
     with refusing(json):
         from dryfit.app.creation import create_project
         from dryfit.view.creation import created_blocks
@@ -37,7 +37,7 @@ def demo(
     ] = False,
     json: JsonFlag = False,
 ) -> None:
-    """Write an invented demonstration project to try everything on."""
+    """Write an invented project to try everything on."""
     with refusing(json):
         from dryfit.app.demo import write_demo
         from dryfit.view.demonstration import demo_blocks

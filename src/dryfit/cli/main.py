@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 import typer
 
 from dryfit import __version__
 from dryfit.cli import assembly, folder
+from dryfit.cli.show import REFUSED, prepare_streams, refuse_plainly
+
+# The base of every complaint about arguments; typer does not export it under a name.
+_UsageError: type[Exception] = typer.BadParameter.__bases__[0]
 
 app = typer.Typer(
     name="dryfit",
@@ -40,10 +45,25 @@ app.command("demo")(folder.demo)
 app.command("import")(folder.import_)
 app.command("joints")(assembly.joints)
 app.command("forecast")(assembly.forecast)
+app.command("orient")(assembly.orient)
 app.command("ready")(assembly.ready)
 app.command("since")(assembly.since)
 
 
 def main() -> None:
     """Entry point of the command."""
-    app()
+    as_json = "--json" in sys.argv[1:]
+    try:
+        prepare_streams()
+        sys.exit(app(standalone_mode=False) if as_json else app())
+    except _UsageError as error:
+        # Reached with --json only: without it, typer prints its own words and leaves.
+        do = "`dryfit --help` lists the commands, `dryfit VERB --help` the options of one"
+        what = getattr(error, "format_message", error.__str__)()
+        refuse_plainly(what, "the command line", do, as_json)
+        sys.exit(REFUSED)
+    except OSError as error:
+        what = f"reading or writing failed: {error.strerror or error}"
+        where = str(error.filename or "standard output")
+        refuse_plainly(what, where, "see that it is there, open and has room, then try again", False)
+        sys.exit(REFUSED)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -27,8 +28,12 @@ def show(blocks: Sequence[Block]) -> None:
 
 
 def show_json(plain: Any) -> None:
-    """Print one JSON value and nothing else to standard output."""
-    print(json.dumps(plain, indent=2, allow_nan=False, ensure_ascii=False))
+    """Print one JSON value and nothing else to standard output.
+
+    Other letters than ASCII are escaped, so that no encoding of the output can spoil them. Flushed here, where
+    a closed pipe or a full disk can still be answered.
+    """
+    print(json.dumps(plain, indent=2, allow_nan=False), flush=True)
 
 
 @contextmanager
@@ -38,22 +43,42 @@ def refusing(as_json: bool = False) -> Iterator[None]:
 
     try:
         yield
+    except DocumentRefused as error:
+        faults = [{"what": fault.what, "where": fault.where, "do": fault.do} for fault in error.faults]
+        refuse_plainly(error.what, error.where, error.do, as_json, faults, str(error))
+        raise typer.Exit(REFUSED) from error
     except DryfitError as error:
-        if as_json:
-            faults = error.faults if isinstance(error, DocumentRefused) else ()
-            refused = {
-                "what": error.what,
-                "where": error.where,
-                "do": error.do,
-                "faults": [{"what": f.what, "where": f.where, "do": f.do} for f in faults],
-            }
-            show_json({"refused": refused})
-        else:
-            print(f"dryfit: {error}", file=sys.stderr)
+        refuse_plainly(error.what, error.where, error.do, as_json, text=str(error))
         raise typer.Exit(REFUSED) from error
     except KeyboardInterrupt as error:
         print("dryfit: stopped; nothing was half-written", file=sys.stderr)
         raise typer.Exit(130) from error
+
+
+def refuse_plainly(
+    what: str,
+    where: str,
+    do: str,
+    as_json: bool,
+    faults: Sequence[dict[str, str]] = (),
+    text: str | None = None,
+) -> None:
+    """Print a refusal: as JSON to standard output, else in words to standard error."""
+    if as_json:
+        show_json({"refused": {"what": what, "where": where, "do": do, "faults": list(faults)}})
+    else:
+        words = text or f"{what}\n  where: {where}\n  do: {do}"
+        print(f"dryfit: {_without_controls(words)}", file=sys.stderr)
+
+
+def prepare_streams() -> None:
+    """Names that an output's encoding cannot hold are escaped; a closed output takes nothing."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        else:
+            stream.reconfigure(errors="backslashreplace")
 
 
 def finish(is_clear: bool) -> NoReturn:
@@ -92,13 +117,14 @@ def _print(console: Console, block: Block) -> None:
         text = Text()
         if block.state:
             text.append(f"{_shape(block.state)} ", _colour(block.state))
-        text.append(block.text, "bold")
+        text.append(_without_controls(block.text), "bold")
         console.print(text)
     elif isinstance(block, Sentence):
         text = Text()
         if block.state:
             text.append(f"{_shape(block.state)} ", _colour(block.state))
-        text.append(f"- {block.text}" if block.mark else block.text)
+        words = _without_controls(block.text)
+        text.append(f"- {words}" if block.mark else words)
         console.print(Padding(text, (0, 0, 0, 2), expand=False))
     else:
         console.print(_table(block))
@@ -115,7 +141,7 @@ def _table(block: Any) -> Any:
     for index, head in enumerate(block.heads):
         table.add_column(head, justify="right" if index in block.right else "left", overflow="fold")
     for index, row in enumerate(block.rows):
-        cells = [Text(cell) for cell in row]
+        cells = [Text(_without_controls(cell)) for cell in row]
         if block.states:
             state = block.states[index]
             cells = [Text(_shape(state), _colour(state)), *cells]
@@ -126,7 +152,22 @@ def _table(block: Any) -> Any:
 def _shape(state: State) -> str:
     from dryfit.view.blocks import SHAPES
 
+    try:
+        SHAPES[state].encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        return f"[{state}]"
     return SHAPES[state]
+
+
+def _without_controls(text: str) -> str:
+    """A name from a file may hold control characters, which could steer the terminal."""
+    from unicodedata import category
+
+    unsafe = {"Cc", "Cf", "Cs", "Zl", "Zp"}
+    return "".join(
+        letter.encode("unicode_escape").decode() if category(letter) in unsafe and letter != "\n" else letter
+        for letter in text
+    )
 
 
 def _colour(state: State) -> str:

@@ -73,7 +73,7 @@ def _list_error(row: ErrorRow) -> Iterator[str]:
 
 def _list_parts_and_joints(tables: Tables) -> Iterator[str]:
     beds = [part.id for part in tables.parts if part.bed is None]
-    yield from _gather("part", beds, "bed pose not stated, taken as it stands in the assembly")
+    yield from _gather("part", beds, "bed pose not stated, taken as its mesh stands")
     joints = tables.joints
     without = [joint.id for joint in joints if _is_open(joint, "locators")]
     yield from _gather("joint", without, "locators not stated, taken as none")

@@ -8,14 +8,17 @@ from collections.abc import Sequence
 NONE = "-"
 _DIGITS_OF_STD = 2
 _DECIMALS_WITHOUT_STD = 3
+_ROUNDING = 1e-12  # a metre in mm, in double precision
 
 
 def write_estimate(value: float, std: float) -> str:
     """Value with its standard uncertainty in brackets, in units of the last digit: 20.24(12).
 
-    Source: JCGM 100:2008, 7.2.2, second form. A value whose std is 0 says "exact".
+    From 1.0 on, the bracket carries its own decimal point: 20.2(1.2). A value whose std is 0, or no more than
+    the rounding of the arithmetic, says "exact".
+    Source: JCGM 100:2008, 7.2.2, second and third form.
     """
-    if std == 0.0:
+    if std < _ROUNDING:
         return f"{write_number(value)} exact"
     decimals = decimals_of(std)
     if decimals <= 0:

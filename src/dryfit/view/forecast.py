@@ -27,21 +27,53 @@ def forecast_state(report: ForecastReport) -> State:
 
 
 def forecast_blocks(report: ForecastReport, brief: bool = False) -> list[Block]:
-    """Heading, table of characteristics, a sentence for each that is not clear, free motions, assumptions."""
+    """Heading, table of characteristics, a sentence for each that is not clear, free motions, assumptions.
+
+    brief : only what is not clear, without assumptions; what holds is counted
+    """
+    if brief:
+        return _brief_blocks(report)
     blocks: list[Block] = [Heading(f"{report.project}: {_verdict(report)}", forecast_state(report))]
     if report.what_if:
         blocks.append(Sentence(f"What if: {', '.join(report.what_if)}"))
     if report.characteristics:
-        blocks.append(_table(report))
-    blocks += [
-        _sentence(item, report.risk) for item in report.characteristics if _needs_word(item, report.risk)
-    ]
+        blocks.append(_table(report.characteristics, report.risk))
+    for item in report.characteristics:
+        blocks += _sentences(item, report.risk)
     if not report.characteristics:
         blocks.append(Sentence("No characteristic is stated: add [[characteristic]] rows with limits."))
-    if not brief:
-        blocks += _free(report)
-        blocks += [Sentence(text, mark=True) for text in _assumptions(report)]
+    blocks += _free(report)
+    blocks += [Sentence(text, mark=True) for text in _assumptions(report)]
     return blocks
+
+
+def _brief_blocks(report: ForecastReport) -> list[Block]:
+    blocks: list[Block] = [Heading(f"{report.project}: {_verdict(report)}", forecast_state(report))]
+    if report.what_if:
+        blocks.append(Sentence(f"What if: {', '.join(report.what_if)}"))
+    unclear = tuple(item for item in report.characteristics if state_of(item, report.risk) != "pass")
+    clear = [item for item in report.characteristics if state_of(item, report.risk) == "pass"]
+    if unclear:
+        blocks.append(_table(unclear, report.risk))
+    if clear:
+        nearest = max(clear, key=lambda item: item.p_out or 0.0)
+        count = "it holds" if len(clear) == 1 else f"{len(clear)} hold"
+        blocks.append(
+            Sentence(f"{count}; nearest to a limit is {nearest.id}: {write_probability(nearest.p_out)}.", "pass")
+        )
+    worst = max(unclear, key=_departure, default=None)
+    if worst is not None:
+        blocks += _sentences(worst, report.risk)
+    blocks.append(Sentence(f"{len(report.assumptions)} assumptions: dryfit forecast without --brief lists them."))
+    return blocks
+
+
+def _departure(item: CharacteristicForecast) -> float:
+    """How far the predicted value lies from the middle of its limits, in half bands; 0 where one is missing."""
+    if item.lower_limit is None or item.upper_limit is None:
+        return 0.0
+    middle = 0.5 * (item.lower_limit + item.upper_limit)
+    return abs(item.predicted - middle) / (0.5 * (item.upper_limit - item.lower_limit))
 
 
 def _verdict(report: ForecastReport) -> str:
@@ -54,13 +86,21 @@ def _verdict(report: ForecastReport) -> str:
         return f"all {count} characteristics hold at a risk of {write_number(100 * report.risk)} % each"
     pieces = []
     if out:
-        pieces.append(f"{out} of {count} characteristics will be out of limits")
+        failing = [
+            item for item, state in zip(report.characteristics, states, strict=True) if state == "stop"
+        ]
+        will = "will" if all(_is_likely_out(item) for item in failing) else "may"
+        pieces.append(f"{out} of {count} characteristics {will} be out of limits")
     if unknown:
         pieces.append(f"{unknown} of {count} are undetermined")
     return ", ".join(pieces)
 
 
-def _table(report: ForecastReport) -> Table:
+def _is_likely_out(item: CharacteristicForecast) -> bool:
+    return item.p_out is not None and item.p_out > 0.5
+
+
+def _table(items: tuple[CharacteristicForecast, ...], risk: float) -> Table:
     rows = tuple(
         (
             item.id,
@@ -69,10 +109,10 @@ def _table(report: ForecastReport) -> Table:
             write_probability(item.p_out),
             "; ".join(main_causes(item)),
         )
-        for item in report.characteristics
+        for item in items
     )
     heads = ("characteristic", "predicted (std)", "limits", "outside", "largest causes")
-    states = tuple(state_of(item, report.risk) for item in report.characteristics)
+    states = tuple(state_of(item, risk) for item in items)
     return Table(heads, rows, frozenset({1, 2, 3}), states)
 
 
@@ -87,40 +127,43 @@ def main_causes(item: CharacteristicForecast, most: int = _MAIN_CAUSES) -> list[
     return words
 
 
-def _needs_word(item: CharacteristicForecast, risk: float) -> bool:
-    return state_of(item, risk) != "pass"
-
-
-def _sentence(item: CharacteristicForecast, risk: float) -> Sentence:
-    state = state_of(item, risk)
+def _sentences(item: CharacteristicForecast, risk: float) -> list[Block]:
+    """What is wrong with a characteristic, and whether first order can be trusted with it."""
+    said: list[Block] = []
     if item.p_out is None:
         parts = ", ".join(item.free_parts)
         text = (
             f"{item.id} is undetermined: nothing holds {parts} in every direction. State locators, another "
             "contact, or how well the part is set by hand (locator_play_mm)."
         )
-        return Sentence(text, state)
-    if state == "caution":
+        said.append(Sentence(text, "not checked"))
+    elif item.p_out > risk:
+        said.append(Sentence(_fails(item), "stop"))
+    if item.is_linear_doubtful:
         text = (
             f"{item.id}: first order misses the exact value by {abs(item.linear_minus_exact):.2g} {item.unit}, "
             "more than a tenth of its limits; its spread is doubtful."
         )
-        return Sentence(text, state)
-    return Sentence(_fails(item), state)
+        said.append(Sentence(text, "caution"))
+    return said
 
 
 def _fails(item: CharacteristicForecast) -> str:
     limits = write_limits(item.lower_limit, item.upper_limit)
+    will = "will" if _is_likely_out(item) else "may"
     text = (
-        f"{item.id} will not hold: {write_estimate(item.predicted, item.std)} {item.unit} against {limits}."
+        f"{item.id} {will} not hold: {write_estimate(item.predicted, item.std)} {item.unit} against {limits}."
     )
     if not item.contributions:
         return f"{text} The model itself is out of limits."
     cause = item.contributions[0]
     moved = item.predicted - item.nominal
     if abs(moved) > 2 * item.std and cause.mean_shift * moved > 0:
-        share = min(1.0, cause.mean_shift / moved)
-        return f"{text} {100 * share:.0f} % of the shift is the {describe_source(cause.source)}."
+        share = cause.mean_shift / moved
+        if share <= 1.005:
+            return f"{text} {100 * share:.0f} % of the shift is the {describe_source(cause.source)}."
+        alone = f"{write_signed(cause.mean_shift, item.std)} {item.unit}"
+        return f"{text} The {describe_source(cause.source)} alone moves it by {alone}; others take some back."
     widest = max(item.contributions, key=lambda entry: entry.variance_share)
     if widest.variance_share > 0:
         share_text = f"{100 * widest.variance_share:.0f} % of its variance"

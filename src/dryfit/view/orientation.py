@@ -13,7 +13,9 @@ def orient_blocks(turned: Turned, brief: bool = False) -> list[Block]:
     """Before and after, the parts to turn with the reasons, and whether the document was changed."""
     report, risk = turned.report, turned.risk
     blocks: list[Block] = [Heading(_verdict(report, risk))]
-    blocks.append(_characteristics(report, risk))
+    shown = [item for item in report.characteristics if not brief or _matters(item, risk)]
+    if shown:
+        blocks.append(_characteristics(shown, risk))
     if report.parts:
         blocks.append(_poses(report.parts))
     blocks += [
@@ -37,17 +39,26 @@ def _verdict(report: OrientReport, risk: float) -> str:
             f"{report.project}: the parts lie as well as they can, {before} of {count} characteristics fail"
         )
     return (
-        f"{report.project}: turning {len(report.parts)} parts"
-        + (f" and moving the locators of {len(report.joints)} joints" if report.joints else "")
+        f"{report.project}: turning {_count(len(report.parts), 'part')}"
+        + (f" and moving the locators of {_count(len(report.joints), 'joint')}" if report.joints else "")
         + f" leaves {after} of {count} characteristics out of limits instead of {before}"
     )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _fails(p_out: float | None, risk: float) -> bool:
     return p_out is None or p_out > risk
 
 
-def _characteristics(report: OrientReport, risk: float) -> Table:
+def _matters(item: CharacteristicChange, risk: float) -> bool:
+    """Whether a characteristic fails before or after."""
+    return _fails(item.p_out_before, risk) or _fails(item.p_out_after, risk)
+
+
+def _characteristics(items: list[CharacteristicChange], risk: float) -> Table:
     rows = tuple(
         (
             item.id,
@@ -56,10 +67,10 @@ def _characteristics(report: OrientReport, risk: float) -> Table:
             write_probability(item.p_out_before),
             write_probability(item.p_out_after),
         )
-        for item in report.characteristics
+        for item in items
     )
     heads = ("characteristic", "as stated", "turned", "outside as stated", "outside turned")
-    states = tuple(_state(item, risk) for item in report.characteristics)
+    states = tuple(_state(item, risk) for item in items)
     return Table(heads, rows, frozenset({1, 2, 3, 4}), states)
 
 

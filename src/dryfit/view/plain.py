@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import fields, is_dataclass
+from pathlib import PurePath
 from typing import Any
 
 from dryfit.app.ready import HoldPoint
+from dryfit.app.turning import Turned
 from dryfit.model.forecast import CharacteristicForecast, ForecastReport
 from dryfit.view.forecast import forecast_state, state_of
 
@@ -80,6 +82,12 @@ def hold_point_plain(report: HoldPoint) -> dict[str, Any]:
     }
 
 
+def turned_plain(turned: Turned) -> dict[str, Any]:
+    """Keys of `dryfit orient --json`."""
+    plain: dict[str, Any] = to_plain(turned.report)
+    return {**plain, "diff": turned.diff, "written": turned.written}
+
+
 def to_plain(value: Any) -> Any:
     """A report record as tables and lists under its own field names."""
     if is_dataclass(value) and not isinstance(value, type):
@@ -88,6 +96,8 @@ def to_plain(value: Any) -> Any:
         return {str(key): to_plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [to_plain(item) for item in value]
+    if isinstance(value, PurePath):
+        return str(value)
     if value is None or isinstance(value, str | int | float | bool):
         return value
     raise TypeError(f"no plain form for {type(value).__name__}")

@@ -28,7 +28,8 @@ def import_blocks(report: ImportReport) -> list[Block]:
     cautions = [Sentence(f"{item.id}: {text}.", "caution") for item in report.parts for text in item.cautions]
     return [
         Heading(
-            f"{report.project}: {count} part{'' if count == 1 else 's'} from {report.machine}, {report.material}"
+            f"{report.project}: {count} part{'' if count == 1 else 's'}"
+            + (f" from {report.machine}, {report.material}" if report.machine else " taken again")
         ),
         Table(heads, rows, frozenset({1, 2, 4})),
         *cautions,

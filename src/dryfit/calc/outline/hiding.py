@@ -50,7 +50,7 @@ def hide_behind(outlines: Sequence[Outline], tolerance: float) -> tuple[Appearan
     # Among equally near bodies the first covers the others, so that the drawing does not depend on rounding.
     for index in sorted(range(len(outlines)), key=lambda i: (-round(outlines[i].depth, 6), i)):
         region = shapely.simplify(outlines[index].region, tolerance)
-        edges = shapely.union_all([region.boundary, *shapely.linestrings(outlines[index].edges)])
+        edges = _with_inner_edges(region, outlines[index].edges, tolerance)
         cover = shapely.buffer(before, tolerance, quad_segs=1, join_style="mitre")
         lines = shapely.line_merge(shapely.difference(edges, cover))
         seen[index] = Appearance(
@@ -59,6 +59,16 @@ def hide_behind(outlines: Sequence[Outline], tolerance: float) -> tuple[Appearan
         )
         before = shapely.union(before, region)
     return tuple(item for item in seen if item is not None)
+
+
+def _with_inner_edges(region: BaseGeometry, edges: Array, tolerance: float) -> BaseGeometry:
+    """The boundary of a region, and of its edges what does not run along that boundary."""
+    if len(edges) == 0:
+        return region.boundary
+    # Rounding and simplifying set an edge off the boundary by less than the tolerance: it would be drawn twice.
+    along = shapely.buffer(region.boundary, tolerance, quad_segs=1)
+    inner = shapely.difference(shapely.union_all(shapely.linestrings(edges)), along)
+    return shapely.union_all([region.boundary, inner])
 
 
 def _polylines(lines: BaseGeometry, shortest: float) -> tuple[Array, ...]:

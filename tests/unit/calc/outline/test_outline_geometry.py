@@ -168,7 +168,8 @@ def test_nothing_to_show_is_drawn_as_it_is():
 def test_a_coarser_mesh_departs_by_no_more_than_a_cell():
     mesh = prism(2000, 100.0, 50.0)
     vertices, faces = coarsen(mesh.vertices, mesh.faces, 2000, 1.0)
-    assert len(faces) <= 2000
+    # Doubling the cell halves the count of a rim at most, so that half the count is always kept.
+    assert 500 <= len(faces) <= 2000
     surface = build_surface(vertices, faces)
     bounds = silhouette(surface, surface.vertices, PLAN).bounds
     assert bounds == pytest.approx((-100, -100, 100, 100), abs=2.0)
