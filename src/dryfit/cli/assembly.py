@@ -53,7 +53,11 @@ def forecast(
         int, typer.Option(min=100, max=1_000_000, help="Monte Carlo draws where one is needed.")
     ] = 100_000,
     seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
-    brief: Annotated[bool, typer.Option("--brief", help="Leave out what was assumed.")] = False,
+    brief: Annotated[bool, typer.Option("--brief", help="Only what is not clear, on one screen.")] = False,
+    sheet: Annotated[Path | None, typer.Option(metavar="FILE.svg", help="Draw the forecast as well.")] = None,
+    exaggerate: Annotated[
+        float | None, typer.Option(min=1.0, help="With --sheet: how many times larger deviations are drawn.")
+    ] = None,
     unrecorded: Unrecorded = False,
     json: JsonFlag = False,
 ) -> None:
@@ -64,7 +68,18 @@ def forecast(
         from dryfit.view.forecast import forecast_blocks, is_clear
         from dryfit.view.plain import forecast_plain
 
-        report = predict(project, what_if or (), samples, seed, not unrecorded, progress("reading meshes"))
+        reading = progress("reading meshes")
+        if sheet is None:
+            report = predict(project, what_if or (), samples, seed, not unrecorded, reading)
+        else:
+            from dryfit.app.picture import predict_and_draw, save_picture
+            from dryfit.view.sheet import sheet_svg
+
+            drawn = predict_and_draw(
+                project, what_if or (), samples, seed, not unrecorded, exaggerate, reading
+            )
+            report = drawn.report
+            save_picture(sheet, sheet_svg(drawn.drawing, report, drawn.drawn_on))
         causes = [contribution_blocks(report, name) for name in why or ()]
         if json:
             show_json(forecast_plain(report))

@@ -78,7 +78,7 @@ def prepare_streams() -> None:
         if stream is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
         else:
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors="strict")
 
 
 def finish(is_clear: bool) -> NoReturn:

@@ -59,12 +59,20 @@ def _brief_blocks(report: ForecastReport) -> list[Block]:
         nearest = max(clear, key=lambda item: item.p_out or 0.0)
         count = "it holds" if len(clear) == 1 else f"{len(clear)} hold"
         blocks.append(
-            Sentence(f"{count}; nearest to a limit is {nearest.id}: {write_probability(nearest.p_out)}.", "pass")
+            Sentence(
+                f"{count}; nearest to a limit is {nearest.id}: {write_probability(nearest.p_out)}.", "pass"
+            )
         )
+    free = [item.part for item in report.placing if item.free_motions]
+    if free:
+        noun = "1 part is" if len(free) == 1 else f"{len(free)} parts are"
+        blocks.append(Sentence(f"{noun} under-located: {', '.join(free)}.", "caution"))
     worst = max(unclear, key=_departure, default=None)
     if worst is not None:
         blocks += _sentences(worst, report.risk)
-    blocks.append(Sentence(f"{len(report.assumptions)} assumptions: dryfit forecast without --brief lists them."))
+    count = len(report.assumptions)
+    noun = "1 assumption" if count == 1 else f"{count} assumptions"
+    blocks.append(Sentence(f"{noun}: dryfit forecast without --brief lists what was taken."))
     return blocks
 
 

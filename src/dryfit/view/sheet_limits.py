@@ -1,0 +1,240 @@
+"""The limits picture: a line between two limit ticks, the prediction as a curve over it, the rest hatched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from html import escape
+
+from dryfit.model.forecast import CharacteristicForecast
+from dryfit.view.digits import write_limits, write_number, write_probability
+from dryfit.view.forecast import state_of
+from dryfit.view.sheet_ink import line, path, text_width, write
+
+_REACH = 3.6  # standard deviations of the curve to either side; less than 4 in 10,000 lies beyond
+_STEPS = 96
+_LABEL = 2.2
+_FOOT = 3.4  # under the line: ticks and the figures of the limits
+_BREAK = 3.0  # width of a break in the line
+_FAR = 1.2  # limits and curve farther apart than this many times what they cover are drawn with a break
+_HATCH = 1.1
+
+Point = tuple[float, float]
+Scale = Callable[[float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class LimitsGeometry:
+    """The picture as geometry; x to the right and y down, from the upper left corner.
+
+    base         height of the line
+    to_x         from a value to its place; within the curve and within the limits one scale holds
+    lower, upper places of the limits; None where there is none
+    curve        points of the curve from left to right, () where nothing is predicted or nothing spreads
+    predicted    place of the predicted value; None where it is undetermined
+    break_at     place of the break between limits and curve; None where the line is whole
+    """
+
+    base: float
+    to_x: Scale
+    lower: float | None
+    upper: float | None
+    curve: tuple[Point, ...]
+    predicted: float | None
+    break_at: float | None
+
+    def is_outside(self, x: float) -> bool:
+        """Whether a place lies out of limits."""
+        below = self.lower is not None and x < self.lower
+        return below or (self.upper is not None and x > self.upper)
+
+
+def limits_picture(item: CharacteristicForecast, risk: float, width: float, height: float) -> str:
+    """The picture as a fragment of SVG from (0, 0) to (width, height), in the classes of the sheet's style.
+
+    The curve is normal with the predicted value and standard uncertainty, also where draws gave the
+    probability. Nothing is drawn of the curve where the value is undetermined.
+    """
+    shape = limits_geometry(item, width, height)
+    pieces = [f'<g role="img"><title>{escape(_title(item, risk))}</title>']
+    if shape.curve:
+        closed = [(shape.curve[0][0], shape.base), *shape.curve, (shape.curve[-1][0], shape.base)]
+        pieces.append(path([closed], "lim-curve", is_closed=True))
+        pieces.append(path(hatch_lines(shape), "lim-hatch"))
+        pieces.append(path([shape.curve], "lim-edge"))
+    elif shape.predicted is not None:
+        pieces.append(line(shape.predicted, shape.base, shape.predicted, 0.15 * shape.base, "lim-axis"))
+    else:
+        pieces.append(write(0.5 * width, 0.6 * shape.base, "undetermined", _LABEL, "middle", "soft"))
+    pieces += _axis(shape, width)
+    pieces += _labels(item, shape, width)
+    return "".join([*pieces, "</g>"])
+
+
+def limits_geometry(item: CharacteristicForecast, width: float, height: float) -> LimitsGeometry:
+    """Where everything of the picture lies."""
+    base = height - _FOOT
+    limits = [limit for limit in (item.lower_limit, item.upper_limit) if limit is not None]
+    reach = _REACH * item.std
+    is_known = item.p_out is not None
+    curve = [item.predicted - reach, item.predicted + reach] if is_known else []
+    to_x, break_at = _scale(limits, curve, width)
+    points: tuple[Point, ...] = ()
+    if is_known and item.std > 0:
+        values = _samples(item, reach, limits)
+        tall = base - 0.8
+        points = tuple(
+            (to_x(v), base - tall * math.exp(-0.5 * ((v - item.predicted) / item.std) ** 2)) for v in values
+        )
+    return LimitsGeometry(
+        base,
+        to_x,
+        None if item.lower_limit is None else to_x(item.lower_limit),
+        None if item.upper_limit is None else to_x(item.upper_limit),
+        points,
+        to_x(item.predicted) if is_known else None,
+        break_at,
+    )
+
+
+def _samples(item: CharacteristicForecast, reach: float, limits: list[float]) -> list[float]:
+    """Values along the curve, the limits among them, so that the hatched part ends exactly there."""
+    low = item.predicted - reach
+    values = [low + 2.0 * reach * step / _STEPS for step in range(_STEPS + 1)]
+    return sorted({*values, *(limit for limit in limits if abs(limit - item.predicted) < reach)})
+
+
+def _scale(limits: list[float], curve: list[float], width: float) -> tuple[Scale, float | None]:
+    """One scale over limits and curve; where they lie far apart, the same scale on both sides of a break."""
+    ends = [*limits, *curve] or [0.0]
+    low, high = min(ends), max(ends)
+    if limits and curve:
+        near = (min(limits), max(limits))
+        gap = max(curve[0] - near[1], near[0] - curve[1])
+        covered = (near[1] - near[0]) + (curve[1] - curve[0])
+        if covered > 0 and gap > _FAR * covered:
+            return _broken(near, (curve[0], curve[1]), covered, width)
+    span = (high - low) or max(abs(high), 1.0)
+    margin = 0.14 * width
+    room = width - 2 * margin
+    middle = 0.5 * (low + high)
+    return (lambda value: 0.5 * width + (value - middle) * room / span), None
+
+
+def _broken(
+    limits: tuple[float, float], curve: tuple[float, float], covered: float, width: float
+) -> tuple[Scale, float]:
+    margin = 0.14 * width
+    room = width - 4 * margin - _BREAK
+    per_unit = room / covered
+    first, second = (limits, curve) if limits[0] < curve[0] else (curve, limits)
+    break_from = 2 * margin + (first[1] - first[0]) * per_unit
+    halfway = 0.5 * (first[1] + second[0])
+
+    def to_x(value: float) -> float:
+        if value <= halfway:
+            return margin + (value - first[0]) * per_unit
+        return break_from + _BREAK + margin + (value - second[0]) * per_unit
+
+    return to_x, break_from + 0.5 * _BREAK
+
+
+def hatch_lines(shape: LimitsGeometry) -> list[list[Point]]:
+    """Slanting lines under the curve, out of limits only."""
+    if not shape.curve:
+        return []
+    left, right = shape.curve[0][0], shape.curve[-1][0]
+    start, lines = left - shape.base, []
+    count = int((right - start) / _HATCH) + 1
+    for number in range(count):
+        lines += _under(shape, math.floor(start / _HATCH) * _HATCH + number * _HATCH)
+    return lines
+
+
+def _under(shape: LimitsGeometry, foot: float) -> list[list[Point]]:
+    """Stretches of the line that rises at 45 degrees from (foot, base), under the curve and out of limits."""
+    pieces: list[list[Point]] = []
+    is_open = False
+    step = 0.05
+    first = max(foot, shape.curve[0][0])
+    last = min(foot + shape.base, shape.curve[-1][0])
+    for index in range(int(max(last - first, 0.0) / step) + 1):
+        x = first + index * step
+        y = shape.base - (x - foot)
+        if shape.is_outside(x) and y >= _height_at(shape, x):
+            if is_open:
+                pieces[-1][1] = (x, y)
+            else:
+                pieces.append([(x, y), (x, y)])
+            is_open = True
+        else:
+            is_open = False
+    return pieces
+
+
+def _height_at(shape: LimitsGeometry, x: float) -> float:
+    """y of the curve at a place within it."""
+    points = shape.curve
+    low, high = 0, len(points) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if points[middle][0] <= x else (low, middle)
+    (x0, y0), (x1, y1) = points[low], points[high]
+    return y0 if x1 == x0 else y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+
+def _axis(shape: LimitsGeometry, width: float) -> list[str]:
+    base, pieces = shape.base, []
+    ends = (0.02 * width, 0.98 * width)
+    if shape.break_at is None:
+        pieces.append(line(ends[0], base, ends[1], base, "lim-beyond"))
+    else:
+        left, right = shape.break_at - 0.7, shape.break_at + 0.7
+        pieces += [
+            line(ends[0], base, left, base, "lim-beyond"),
+            line(right, base, ends[1], base, "lim-beyond"),
+        ]
+        pieces += [line(x - 0.6, base + 1.5, x + 0.6, base - 1.5, "lim-beyond") for x in (left, right)]
+    if shape.lower is not None or shape.upper is not None:
+        low = ends[0] if shape.lower is None else shape.lower
+        high = ends[1] if shape.upper is None else shape.upper
+        pieces += [line(x1, base, x2, base, "lim-axis") for x1, x2 in _without_break(low, high, shape)]
+    pieces += [
+        line(x, base - 2.2, x, base + 1.0, "lim-axis") for x in (shape.lower, shape.upper) if x is not None
+    ]
+    return pieces
+
+
+def _without_break(low: float, high: float, shape: LimitsGeometry) -> list[tuple[float, float]]:
+    """The stretch from low to high, interrupted where the line is broken."""
+    if shape.break_at is None or not low < shape.break_at < high:
+        return [(low, high)]
+    return [(low, shape.break_at - 0.7), (shape.break_at + 0.7, high)]
+
+
+def _labels(item: CharacteristicForecast, shape: LimitsGeometry, width: float) -> list[str]:
+    """The figures of the limits under their ticks; outward of them where they stand close."""
+    y = shape.base + _FOOT - 0.2
+    low = None if item.lower_limit is None else write_number(item.lower_limit)
+    high = None if item.upper_limit is None else write_number(item.upper_limit)
+    sides = ["middle", "middle"]
+    if low is not None and high is not None and shape.lower is not None and shape.upper is not None:
+        need = 0.5 * (text_width(low, _LABEL) + text_width(high, _LABEL)) + 1.0
+        if shape.upper - shape.lower < need:
+            sides = ["end", "start"]
+    pieces = []
+    for text, x, side, nudge in (
+        (low, shape.lower, sides[0], -0.3),
+        (high, shape.upper, sides[1], 0.3),
+    ):
+        if text is not None and x is not None:
+            place = x if side == "middle" else x + nudge
+            pieces.append(write(place, y, text, _LABEL, side, "soft"))
+    return pieces
+
+
+def _title(item: CharacteristicForecast, risk: float) -> str:
+    limits = write_limits(item.lower_limit, item.upper_limit)
+    outside = write_probability(item.p_out)
+    return f"limits {limits} {item.unit}, outside: {outside}, {state_of(item, risk)}"

@@ -1,0 +1,149 @@
+"""Importing: what becomes of files, rows and copies, whatever fails on the way."""
+
+import hashlib
+
+import pytest
+
+from dryfit.app.importing import ImportRefused, check_unit, import_meshes, mesh_cautions
+from dryfit.base.errors import MeshRefused, NotWritten, ReferenceUnknown, UnitUnknown
+from dryfit.model.mesh import TriangleMesh
+from dryfit.store.document import read_document
+from support.projects import contents, document, glb_bytes, open_stl_bytes, stl_bytes, write_project
+
+SECOND = '[[machine]]\nid = "desk"\nbuild_volume_mm = [100, 100, 100]\n'
+BARE = document(parts="", joints="", characteristics="", assembly="")
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return write_project(tmp_path / "p", BARE, {})
+
+
+def put(folder, name, data):
+    (folder.parent / name).write_bytes(data)
+    return folder.parent / name
+
+
+def test_a_row_and_a_copy(folder):
+    file = put(folder, "block.stl", stl_bytes())
+    import_meshes(folder, [file], unit="mm")
+    part = read_document(folder).project.part("block")
+    assert (part.mesh, part.unit, part.machine, part.material) == ("meshes/block.stl", "mm", "tall", "pla")
+    assert part.sha256 == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert (folder / "meshes/block.stl").read_bytes() == file.read_bytes()
+
+
+def test_a_file_inside_the_project_stays_where_it_is(folder):
+    (folder / "meshes/frames").mkdir()
+    inside = folder / "meshes/frames/block.stl"
+    inside.write_bytes(stl_bytes())
+    import_meshes(folder, [inside], unit="mm")
+    assert read_document(folder).project.part("block").mesh == "meshes/frames/block.stl"
+    assert [path for path in contents(folder) if path.endswith(".stl")] == ["meshes/frames/block.stl"]
+
+
+def test_two_machines_must_be_told_apart(tmp_path):
+    folder = write_project(tmp_path / "p", BARE + SECOND, {})
+    file = put(folder, "portal.glb", glb_bytes())
+    with pytest.raises(ImportRefused) as caught:
+        import_meshes(folder, [file])
+    assert "--machine tall | desk" in caught.value.do
+    assert import_meshes(folder, [file], machine="desk").machine == "desk"
+    # taken again, no part needs a machine
+    assert import_meshes(folder, [file], again=True).machine is None
+
+
+@pytest.mark.parametrize(
+    ("data", "unit", "refused"),
+    [(b"", "mm", MeshRefused), (stl_bytes()[:-7], "mm", MeshRefused), (stl_bytes(), None, UnitUnknown)],
+)
+def test_a_refused_file_leaves_everything_as_it_was(folder, data, unit, refused):
+    before = contents(folder)
+    files = [put(folder, "good.stl", stl_bytes()), put(folder, "bad.stl", data)]
+    with pytest.raises(refused):
+        import_meshes(folder, files, unit=unit)
+    assert contents(folder) == before
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_copies_go_back_where_the_document_cannot_be_saved(folder, monkeypatch, again):
+    file = put(folder, "block.stl", stl_bytes())
+    if again:
+        import_meshes(folder, [file], unit="mm")
+        file.write_bytes(stl_bytes((1.0, 2.0, 3.0)))
+    before = contents(folder)
+
+    def refuse(self):
+        raise NotWritten("the disk is full", "project.toml", "make room")
+
+    monkeypatch.setattr("dryfit.store.edit.DocumentEditor.save", refuse)
+    with pytest.raises(NotWritten):
+        import_meshes(folder, [file], unit="mm", again=again)
+    assert contents(folder) == before
+
+
+def test_an_interrupt_while_saving_leaves_everything_as_it_was(folder, monkeypatch):
+    before = contents(folder)
+
+    def stop(self):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("dryfit.store.edit.DocumentEditor.save", stop)
+    with pytest.raises(KeyboardInterrupt):
+        import_meshes(folder, [put(folder, "block.stl", stl_bytes())], unit="mm")
+    assert contents(folder) == before
+
+
+def test_names_that_are_taken_or_kept(folder):
+    import_meshes(folder, [put(folder, "block.stl", stl_bytes())], unit="mm")
+    with pytest.raises(ImportRefused, match='already'):
+        import_meshes(folder, [put(folder, "other.glb", glb_bytes({"block": ((1.0, 1.0, 1.0), (0.0, 0.0, 0.0))}))])
+    with pytest.raises(ImportRefused, match="jig"):
+        import_meshes(folder, [put(folder, "jig.glb", glb_bytes({"ground": ((1.0, 1.0, 1.0), (0.0, 0.0, 0.0))}))])
+
+
+def test_an_existing_hash_is_added_to_a_part_without_one(tmp_path):
+    folder = write_project(tmp_path / "p")
+    assert read_document(folder).project.part("base").sha256 is None
+    import_meshes(folder, [folder / "meshes/portal.glb"], again=True)
+    assert read_document(folder).project.part("base").sha256 == hashlib.sha256(glb_bytes()).hexdigest()
+
+
+def test_a_reference_with_a_dot_is_the_same_file(tmp_path):
+    folder = write_project(tmp_path / "p", document().replace("meshes/portal.glb#base", "./meshes/portal.glb#base"))
+    with pytest.raises(ImportRefused, match="already"):
+        import_meshes(folder, [folder / "meshes/portal.glb"])
+
+
+class TestCautions:
+    def test_a_sound_box_has_none(self, folder):
+        report = import_meshes(folder, [put(folder, "block.stl", stl_bytes())], unit="mm")
+        assert report.parts[0].cautions == ()
+        assert report.parts[0].volume_mm3 == pytest.approx(20.0 * 60.0 * 100.0, rel=1e-6)
+
+    def test_an_open_box(self, folder):
+        report = import_meshes(folder, [put(folder, "block.stl", open_stl_bytes())], unit="mm")
+        # two triangles that do not share an edge leave six, two that do leave four
+        assert any("open" in caution for caution in report.parts[0].cautions)
+        assert not report.parts[0].is_closed
+
+    def test_inside_out(self):
+        from building import box_mesh
+
+        box = box_mesh((0, 0, 0), (1, 2, 3))
+        assert mesh_cautions(box) == ()
+        assert any("inside out" in text for text in mesh_cautions(TriangleMesh(box.vertices, box.faces[:, ::-1])))
+
+    def test_faces_without_area(self):
+        from building import box_mesh
+
+        box = box_mesh((0, 0, 0), (1, 2, 3))
+        faces = [*box.faces.tolist(), [0, 0, 1]]
+        assert any("no area" in text for text in mesh_cautions(TriangleMesh(box.vertices, faces)))
+
+
+def test_units_by_name():
+    assert check_unit(None) is None
+    assert check_unit("in") == "in"
+    with pytest.raises(ReferenceUnknown, match="um, mm, cm, m, in, ft"):
+        check_unit("inch")
