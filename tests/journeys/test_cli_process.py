@@ -28,7 +28,7 @@ def call(*arguments, env=None, **options):
     return subprocess.run(
         [DRYFIT, *map(str, arguments)],
         capture_output="stdout" not in options,
-        env={**os.environ, **(env or {})},
+        env={**os.environ, "PYTHONUNBUFFERED": "", **(env or {})},
         check=False,
         timeout=60,
         **options,
@@ -93,7 +93,8 @@ def test_a_reader_that_leaves_sees_no_traceback(project, form):
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 @pytest.mark.parametrize(
-    "words", [["forecast", "--unrecorded"], ["forecast", "--unrecorded", "--json"], ["joints", "--accept", "all", "--json"]]
+    "words",
+    [["forecast", "--unrecorded"], ["forecast", "--unrecorded", "--json"], ["joints", "--accept", "all", "--json"]],
 )
 def test_a_full_disk_is_said_in_words(project, words):
     """Also where the output is so short that it would wait in the buffer until the end."""

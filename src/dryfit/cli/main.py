@@ -9,7 +9,7 @@ import typer
 
 from dryfit import __version__
 from dryfit.cli import assembly, folder
-from dryfit.cli.show import REFUSED, prepare_streams, refuse_plainly
+from dryfit.cli.show import REFUSED, abandon_output, prepare_streams, refuse_plainly
 
 # The base of every complaint about arguments; typer does not export it under a name.
 _UsageError: type[Exception] = typer.BadParameter.__bases__[0]
@@ -66,4 +66,5 @@ def main() -> None:
         what = f"reading or writing failed: {error.strerror or error}"
         where = str(error.filename or "standard output")
         refuse_plainly(what, where, "see that it is there, open and has room, then try again", False)
+        abandon_output()
         sys.exit(REFUSED)

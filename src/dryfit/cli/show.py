@@ -25,6 +25,7 @@ def show(blocks: Sequence[Block]) -> None:
     console = _console()
     for block in blocks:
         _print(console, block)
+    sys.stdout.flush()  # here a closed pipe or a full disk can still be answered
 
 
 def show_json(plain: Any) -> None:
@@ -78,7 +79,12 @@ def prepare_streams() -> None:
         if stream is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
         else:
-            stream.reconfigure(errors="strict")
+            stream.reconfigure(errors="backslashreplace")
+
+
+def abandon_output() -> None:
+    """Let go of what could not be written, or the interpreter would try once more while it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def finish(is_clear: bool) -> NoReturn:
