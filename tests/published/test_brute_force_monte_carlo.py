@@ -14,7 +14,7 @@ import pytest
 
 from building import Assembled, box_frame, by_id, forecast, machine, ring
 from dryfit.app.forecast import designed_gaps, read_gauge
-from dryfit.app.motion import printed_points
+from dryfit.app.motion import printed_gains, printed_points
 from dryfit.base.arrays import Array
 from dryfit.base.estimate import Estimate
 from dryfit.calc.placing import place_exactly
@@ -44,7 +44,7 @@ def brute_force(assembled: Assembled, draws: int) -> dict[str, Array]:
         machines = tuple(drawn(printer, generator) for printer in assembled.project.machines)
         project = dataclasses.replace(assembled.project, machines=machines)
         printed = [
-            printed_points(project, structure, chain.motion, side, nominal)
+            printed_points(project, structure, printed_gains(project, chain.motion), side, nominal)
             + scatter[side.part][:, None] * generator.standard_normal((len(table), 3))
             for side, nominal in ((chain.motion.first, table.p_first), (chain.motion.second, table.p_second))
         ]

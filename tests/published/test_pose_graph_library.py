@@ -13,7 +13,7 @@ import pytest
 
 from building import Assembled, box_frame, machine, ring
 from dryfit.app.forecast import Chain, designed_gaps, place_chain
-from dryfit.app.motion import printed_points
+from dryfit.app.motion import printed_gains, printed_points
 from dryfit.base.arrays import Array
 from published.registry import check
 
@@ -25,7 +25,7 @@ def place_with_library(chain: Chain) -> list[gtsam.Pose3]:
     """Pose of every part: printed point, less the centroid, to placed point."""
     structure, table = chain.structure, chain.structure.table
     printed = [
-        printed_points(chain.project, structure, chain.motion, side, nominal)
+        printed_points(chain.project, structure, printed_gains(chain.project, chain.motion), side, nominal)
         for side, nominal in ((chain.motion.first, table.p_first), (chain.motion.second, table.p_second))
     ]
     gaps = designed_gaps(structure)

@@ -10,7 +10,7 @@ import numpy as np
 from dryfit import __version__
 from dryfit.app.causes import Independent, gather_causes, sum_independent
 from dryfit.app.geometry import Shapes
-from dryfit.app.motion import Motion, build_motion, printed_points
+from dryfit.app.motion import Motion, build_motion, printed_gains, printed_points
 from dryfit.app.notes import heat_notes, machine_notes
 from dryfit.app.outcomes import Run, forecast_characteristics
 from dryfit.app.structure import Structure, build_structure
@@ -93,12 +93,13 @@ def place_chain(chain: Chain) -> Poses:
     """Exact placement of the parts as they are expected to print."""
     structure, motion = chain.structure, chain.motion
     table = structure.table
+    gains = printed_gains(chain.project, motion)
     return place_exactly(
         table,
         structure.placing,
         structure.centroids,
-        printed_points(chain.project, structure, motion, motion.first, table.p_first),
-        printed_points(chain.project, structure, motion, motion.second, table.p_second),
+        printed_points(chain.project, structure, gains, motion.first, table.p_first),
+        printed_points(chain.project, structure, gains, motion.second, table.p_second),
         designed_gaps(structure),
     )
 

@@ -124,12 +124,12 @@ def _side(
     return Side(part, arm, offset, flare, derivatives)
 
 
-def printed_points(
-    project: Project, structure: Structure, motion: Motion, side: Side, nominal: Array
-) -> Array:
-    """Exact printed positions (n, 3) of one side's points before placing."""
+def printed_points(project: Project, structure: Structure, gains: Array, side: Side, nominal: Array) -> Array:
+    """Exact printed positions (n, 3) of one side's points before placing.
+
+    gains : (parts, 3, 3) of printed_gains
+    """
     printed = nominal.copy()
-    gains = printed_gains(project, motion)
     outline = outline_figures(project)
     moves = side.part != ON_GROUND
     part = side.part[moves]
@@ -144,16 +144,13 @@ def printed_gains(project: Project, motion: Motion) -> Array:
     machine_gains = {machine.id: machine_gain(affine_values(machine)) for machine in project.machines}
     departure = project.assembly.temp_c.value - REFERENCE_TEMP_C
     strains = {item.id: (item.shrinkage.value, item.expansion_per_k.value) for item in project.materials}
-    gains = [
-        part_gain(
-            machine_gains[part.machine],
-            rotation,
-            strains[part.material][0],
-            strains[part.material][1] * departure,
-        )
-        for part, rotation in zip(project.parts, motion.to_machine, strict=True)
-    ]
-    return np.array(gains).reshape(-1, 3, 3)
+    own = [strains[part.material] for part in project.parts]
+    return part_gain(
+        np.array([machine_gains[part.machine] for part in project.parts]).reshape(-1, 3, 3),
+        motion.to_machine,
+        np.array([shrinkage for shrinkage, _ in own]),
+        np.array([expansion * departure for _, expansion in own]),
+    )
 
 
 def affine_values(machine: Machine) -> Array:

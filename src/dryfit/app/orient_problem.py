@@ -22,6 +22,7 @@ from dryfit.base.arrays import Array
 from dryfit.calc.errormodel import outward_motion
 from dryfit.calc.orient import turn_basis, turn_coefficients
 from dryfit.model.machine import FIGURES, Machine
+from dryfit.model.project import Project
 
 
 @dataclass(frozen=True, slots=True, eq=False)

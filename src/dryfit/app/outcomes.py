@@ -10,7 +10,7 @@ import numpy as np
 from dryfit.app.causes import Causes
 from dryfit.app.structure import Structure
 from dryfit.base.arrays import Array, IntArray
-from dryfit.calc.chain import Samples, Sources, probability_outside, sample, variance_shares, worst_case
+from dryfit.calc.chain import Samples, Sources, probability_outside, sample, worst_case
 from dryfit.calc.chain.montecarlo import draw_departures
 from dryfit.calc.placing import Poses
 from dryfit.model.forecast import CharacteristicForecast, Contribution
@@ -42,12 +42,16 @@ class _Lines:
     variance  (q, n)
     reach     (q, n)
     shift     (q, n)
+    std       (q,)
+    order     (q, k) the causes of largest effect first; all of them, or as many as are wanted
     """
 
     names: tuple[str, ...]
     variance: Array
     reach: Array
     shift: Array
+    std: Array
+    order: IntArray
 
 
 def forecast_characteristics(run: Run, exact: Sequence[float]) -> tuple[CharacteristicForecast, ...]:
@@ -55,7 +59,7 @@ def forecast_characteristics(run: Run, exact: Sequence[float]) -> tuple[Characte
 
     exact : value of each in the exact placement
     """
-    lines = _add_up(run.causes)
+    lines = _add_up(run.causes, run.most_causes)
     draws = _draw_lines(run, exact)
     by_gauge: list[list[int]] = [[] for _ in exact]
     for line, index in enumerate(run.structure.results):
@@ -68,7 +72,7 @@ def forecast_characteristics(run: Run, exact: Sequence[float]) -> tuple[Characte
     )
 
 
-def _add_up(causes: Causes) -> _Lines:
+def _add_up(causes: Causes, most: int | None) -> _Lines:
     sources = causes.sources
     given = (*sources.names, *causes.groups)
     names = tuple(dict.fromkeys(given))
@@ -81,7 +85,18 @@ def _add_up(causes: Causes) -> _Lines:
         merge = np.zeros((len(given), len(names)))
         merge[np.arange(len(given)), [position[name] for name in given]] = 1.0
         variance, reach, shift = variance @ merge, reach @ merge, shift @ merge
-    return _Lines(names, variance, reach, shift)
+    std = np.sqrt(variance.sum(axis=1))
+    return _Lines(names, variance, reach, shift, std, _largest_first(variance + shift**2, most))
+
+
+def _largest_first(effect: Array, most: int | None) -> IntArray:
+    """Indices (q, k) of the largest entries of each row, largest first."""
+    count = effect.shape[1]
+    if most is None or most >= count:
+        return np.argsort(-effect, axis=1, kind="stable")
+    some = np.argpartition(-effect, most, axis=1)[:, :most]
+    inner = np.argsort(-np.take_along_axis(effect, some, axis=1), axis=1, kind="stable")
+    return np.take_along_axis(some, inner, axis=1)
 
 
 def _limits(run: Run, index: int) -> tuple[float, float]:
@@ -153,7 +168,7 @@ def _forecast_line(
     run: Run, lines: _Lines, index: int, line: int, exact: float, draws: _Draws | None
 ) -> CharacteristicForecast:
     wanted, gauge = run.project.characteristics[index], run.structure.gauges[index]
-    std = float(np.sqrt(lines.variance[line].sum()))
+    std = float(lines.std[line])
     low, high = exact - _Z95 * std, exact + _Z95 * std
     p_out = probability_outside(exact, std, wanted.lower, wanted.upper)
     if draws is not None:
@@ -176,7 +191,7 @@ def _forecast_line(
         worst_low=float(worst_low[0]),
         worst_high=float(worst_high[0]),
         linear_minus_exact=linear - exact,
-        contributions=_contributions(lines.names, lines.variance[line], lines.shift[line], run.most_causes),
+        contributions=_contributions(lines.names, lines.variance[line], lines.shift[line], lines.order[line]),
         free_parts=free,
         samples=0 if draws is None else draws.count,
     )
@@ -189,18 +204,15 @@ def _free_parts(run: Run, lines: Sequence[int]) -> tuple[str, ...]:
 
 
 def _contributions(
-    names: Sequence[str], variance: Array, shift: Array, most: int | None
+    names: Sequence[str], variance: Array, shift: Array, order: IntArray
 ) -> tuple[Contribution, ...]:
-    """Largest effect first: variance and squared shift together; causes without effect are left out."""
-    shares = variance_shares(variance[None])[0]
-    effect = variance + shift**2
-    order = np.argsort(-effect, kind="stable")[:most]
-    order = order[effect[order] > 0]
+    """Causes in the given order, by variance and squared shift together; those without effect are left out."""
+    total = variance.sum()
+    shares = variance[order] / total if total > 0 else np.zeros(len(order))
     return tuple(
         Contribution(names[index], share, moved)
-        for index, share, moved in zip(
-            order.tolist(), shares[order].tolist(), shift[order].tolist(), strict=True
-        )
+        for index, share, moved in zip(order.tolist(), shares.tolist(), shift[order].tolist(), strict=True)
+        if share > 0 or moved != 0
     )
 
 
@@ -225,6 +237,8 @@ def _forecast_range(
     reach = lines.reach[mine].sum(axis=1)
     spread = residual[:, None] - residual[None, :]
     pairwise = reach[:, None] + reach[None, :]
+    variance = lines.variance[mine].sum(axis=0)
+    order = _largest_first((variance + shift**2)[None], run.most_causes)[0]
     free = _free_parts(run, mine.tolist())
     return CharacteristicForecast(
         id=wanted.id,
@@ -241,7 +255,7 @@ def _forecast_range(
         worst_low=max(0.0, float((spread - pairwise).max())),
         worst_high=float((spread + pairwise).max()),
         linear_minus_exact=linear - exact,
-        contributions=_contributions(lines.names, lines.variance[mine].sum(axis=0), shift, run.most_causes),
+        contributions=_contributions(lines.names, variance, shift, order),
         free_parts=free,
         samples=len(draws),
     )

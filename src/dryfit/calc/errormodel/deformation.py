@@ -43,15 +43,18 @@ def machine_gain(figures: Array) -> Array:
     return np.array([[1.0 + ex, txy, txz], [0.0, 1.0 + ey, tyz], [0.0, 0.0, 1.0 + ez]])
 
 
-def part_gain(gain: Array, to_machine: Array, shrinkage: float, thermal_strain: float = 0.0) -> Array:
-    """The matrix G (3, 3) by which a printed part differs from its model, assembly axes.
+def part_gain(
+    gain: Array, to_machine: Array, shrinkage: Array | float, thermal_strain: Array | float = 0.0
+) -> Array:
+    """The matrix G (..., 3, 3) by which a printed part differs from its model, assembly axes.
 
-    gain : (3, 3) A of its machine
-    to_machine : (3, 3) rotation from assembly axes to machine axes in the part's bed pose
-    shrinkage : [-] 0.002 is 0.2 % smaller
-    thermal_strain : [-] expansion times departure from the reference temperature
+    gain : (..., 3, 3) A of its machine
+    to_machine : (..., 3, 3) rotation from assembly axes to machine axes in the part's bed pose
+    shrinkage : (...) [-] 0.002 is 0.2 % smaller
+    thermal_strain : (...) [-] expansion times departure from the reference temperature
     """
-    deformation: Array = (1.0 - shrinkage) * (1.0 + thermal_strain) * (to_machine.T @ gain @ to_machine)
+    size = np.asarray((1.0 - np.asarray(shrinkage)) * (1.0 + np.asarray(thermal_strain)))
+    deformation: Array = size[..., None, None] * (np.swapaxes(to_machine, -1, -2) @ gain @ to_machine)
     return deformation
 
 

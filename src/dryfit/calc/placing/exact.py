@@ -5,8 +5,8 @@ parts that stand. The direction of a contact belongs to the face that already st
 part as the part itself has turned, so that a pin in a leaning part leans with it.
 
 All parts are iterated together. A step evaluates the gradient of every part at the current poses, with
-finite rotations, and corrects the poses by the nominal second derivatives, handing the correction of each
-part on to those that rest on it. A pose that no step moves has gradient zero: it is the exact minimum,
+finite rotations, and corrects the poses by the nominal second derivatives in the frame of each part as it
+is turned, handing the correction of each part on to those that rest on it. A pose that no step moves has gradient zero: it is the exact minimum,
 although the second derivatives are only near it. Where the common iteration does not settle, each part is
 settled by Gauss-Newton in bonding order; both end at the same place.
 """
@@ -23,7 +23,7 @@ from dryfit.base.rotation import rotation_from_vector, rotations_from_vectors
 from dryfit.calc.placing.gains import PERFECT_PLAY_MM, PartPlacing, Placing
 from dryfit.model.contacts import ContactTable
 
-_STEP_MM = 1e-10  # a step below this has converged, rotations scaled by the part's size
+_STEP_MM = 1e-8  # a step below this has converged, rotations scaled by the part's size
 _COMMON_STEPS = 40
 _SINGLE_STEPS = 100
 
@@ -158,9 +158,11 @@ def _settle_together(printed: _Printed, placing: Placing) -> tuple[Array, Array]
         own = np.einsum("nij,nj->ni", rotation[placing.owner], arms)
         pull = (placing.weight**2 * misfit)[:, None] * np.hstack([signed, cross(own, signed)])
         gradient = _sum_by_step(pull, placing.starts)
-        moves = _hand_on(-np.einsum("nij,nj->ni", inverse, gradient), placing)
+        turn = rotation[parts]
+        local = _turned(np.swapaxes(turn, 1, 2), gradient)
+        moves = _turned(turn, _hand_on(-np.einsum("nij,nj->ni", inverse, local), placing))
         translation[parts] += moves[:, :3]
-        rotation[parts] = rotations_from_vectors(moves[:, 3:]) @ rotation[parts]
+        rotation[parts] = rotations_from_vectors(moves[:, 3:]) @ turn
         largest = float((np.abs(moves[:, :3]).max(axis=1) + sizes * np.abs(moves[:, 3:]).max(axis=1)).max())
         if largest < _STEP_MM:
             return rotation, translation
@@ -168,6 +170,11 @@ def _settle_together(printed: _Printed, placing: Placing) -> tuple[Array, Array]
             return None
         best = min(best, largest)
     return None
+
+
+def _turned(rotation: Array, moves: Array) -> Array:
+    """Shifts and turns (n, 6) seen in frames turned by (n, 3, 3)."""
+    return (rotation[:, None] @ moves.reshape(-1, 2, 3, 1)).reshape(-1, 6)
 
 
 def _sum_by_step(values: Array, starts: IntArray) -> Array:
@@ -179,9 +186,9 @@ def _sum_by_step(values: Array, starts: IntArray) -> Array:
 
 def _hand_on(moves: Array, placing: Placing) -> Array:
     """Add to the move of each part what follows from the moves of the parts that it rests on."""
-    for number, step in enumerate(placing.steps):
-        if len(step.carriers):
-            moves[number] -= step.coupling @ moves[step.carriers].ravel()
+    for level in placing.levels:
+        followed = np.einsum("eij,ej->ei", level.coupling, moves[level.carriers])
+        np.subtract.at(moves, level.steps, followed)
     return moves
 
 

@@ -58,6 +58,19 @@ class PartPlacing:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Level:
+    """Parts that rest on earlier levels only: e pairs of a step and one that it rests on.
+
+    steps, carriers  (e,) numbers of steps
+    coupling         (e, 6, 6) how the pose of the first follows the second, with the opposite sign
+    """
+
+    steps: IntArray
+    carriers: IntArray
+    coupling: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Placing:
     """The placed assembly: parts in bonding order and the matrices of their placing.
 
@@ -69,6 +82,7 @@ class Placing:
     standing  (m,)  the part at the other side, which stands already
     sign, is_second  (m,) +1 and True where the placed part is second in the row
     weight    (m,) [1/mm] one over the play
+    levels    the parts by how many others they rest on one after the other
     """
 
     steps: tuple[PartPlacing, ...]
@@ -81,6 +95,7 @@ class Placing:
     sign: Array
     is_second: BoolArray
     weight: Array
+    levels: tuple[Level, ...]
 
 
 def row_jacobians(table: ContactTable, centroids: Array) -> tuple[Array, Array]:
@@ -127,6 +142,26 @@ def solve_placing(table: ContactTable, centroids: Array, sizes_mm: Array, order:
         sign=np.where(is_second, 1.0, -1.0),
         is_second=is_second,
         weight=1.0 / np.maximum(table.play_std_mm[rows], PERFECT_PLAY_MM),
+        levels=_sort_levels(steps),
+    )
+
+
+def _sort_levels(steps: tuple[PartPlacing, ...]) -> tuple[Level, ...]:
+    depth: list[int] = []
+    pairs: dict[int, list[tuple[int, int, Array]]] = {}
+    for number, step in enumerate(steps):
+        own = 1 + max((depth[carrier] for carrier in step.carriers), default=-1)
+        depth.append(own)
+        for place, carrier in enumerate(step.carriers):
+            block = step.coupling[:, 6 * place : 6 * place + 6]
+            pairs.setdefault(own, []).append((number, int(carrier), block))
+    return tuple(
+        Level(
+            np.array([number for number, _, _ in found]),
+            np.array([carrier for _, carrier, _ in found]),
+            np.array([block for _, _, block in found]),
+        )
+        for _, found in sorted(pairs.items())
     )
 
 
