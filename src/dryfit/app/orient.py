@@ -111,7 +111,7 @@ def _report(
     last = build_problem(best.chain, judged, search.spaces) if best.layouts else first
     return OrientReport(
         project=chain.project.name,
-        parts=explain_poses(chain, judged, search.spaces, first, last, best.poses),
+        parts=explain_poses(chain, judged, search.spaces, last, best.poses),
         joints=_layout_changes(search, layable, best),
         characteristics=_changes(judged, before, after, stated_loss, loss_after),
         loss_before=float(stated_loss.sum()),

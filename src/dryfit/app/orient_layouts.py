@@ -10,7 +10,7 @@ import numpy as np
 from dryfit.app.contacts import JointRows, rows_of_joint
 from dryfit.app.forecast import Chain, chain_from_structure
 from dryfit.app.orient_loss import first_order_loss
-from dryfit.app.orient_poses import shapes_of, with_poses_of
+from dryfit.app.orient_poses import with_poses_of
 from dryfit.app.orient_problem import build_problem
 from dryfit.app.orient_search import Found, Layouts, Poses, Search, best_exactly, find_poses
 from dryfit.app.structure import structure_from_faces
@@ -100,8 +100,7 @@ def chain_of_layouts(search: Search, layable: Layable, layouts: Layouts, poses: 
     joints = tuple(_placed(joint, layable, layouts) for joint in project.joints)
     project = replace(project, joints=joints)
     faces = {rows.joint.id: rows.faces for rows in chain.structure.joint_rows}
-    shapes = shapes_of(chain.shapes, project)
-    return chain_from_structure(project, shapes, structure_from_faces(project, shapes, faces))
+    return chain_from_structure(project, chain.shapes, structure_from_faces(project, chain.shapes, faces))
 
 
 def _placed(joint: Joint, layable: Layable, layouts: Layouts) -> Joint:

@@ -166,10 +166,4 @@ def with_poses_of(project: Project, spaces: Sequence[PoseSpace], poses: Sequence
 
 def moved_chain(chain: Chain, spaces: Sequence[PoseSpace], poses: Sequence[Pose]) -> Chain:
     """The chain with its parts in these poses."""
-    project = with_poses_of(chain.project, spaces, poses)
-    return with_poses(replace(chain, shapes=shapes_of(chain.shapes, project)), project)
-
-
-def shapes_of(shapes: Shapes, project: Project) -> Shapes:
-    """The shapes with the parts of the project: its bed poses decide which point lies lowest."""
-    return {part.id: replace(shapes[part.id], part=part) for part in project.parts}
+    return with_poses(chain, with_poses_of(chain.project, spaces, poses))

@@ -113,8 +113,7 @@ class _Frame:
 
 def build_problem(chain: Chain, judged: Judged, spaces: Sequence[PoseSpace]) -> Problem:
     """The problem of one locator layout; the bed poses of the chain do not matter."""
-    project = chain.project
-    frame = _Frame.of(project, judged)
+    frame = _Frame.of(chain.project, judged)
     count = len(judged.line)
     mean, variance = _without_figures(chain)
     base = np.zeros(frame.size)
@@ -128,7 +127,7 @@ def build_problem(chain: Chain, judged: Judged, spaces: Sequence[PoseSpace]) -> 
             tuple(
                 frame.columns(
                     _shares(chain, judged, part, space, rest, moments[part]),
-                    project.machine(space.part.machine),
+                    _machine(chain, space),
                 )
                 for rest in range(len(space.rests))
             )
@@ -140,10 +139,14 @@ def build_problem(chain: Chain, judged: Judged, spaces: Sequence[PoseSpace]) -> 
     )
 
 
+def _machine(chain: Chain, space: PoseSpace) -> Machine:
+    return chain.project.machine(space.part.machine)
+
+
 def _shares(chain: Chain, judged: Judged, part: int, space: PoseSpace, rest: int, moments: Array) -> Array:
     """(5, k, figures) derivatives of the lines by the figures of a part's machine, over all turns of a rest."""
     rotation = space.rotations[rest]
-    height = chain.project.machine(space.part.machine).error.first_layer_height_mm
+    height = _machine(chain, space).error.first_layer_height_mm
     shares = np.zeros((5, len(judged.line), len(FIGURES)))
     shares[:, :, :6] = turn_coefficients(moments, rotation)
     shares[0, :, 6:] = outline_shares(chain, judged, part, rotation, space.floor_mm(rest), height)

@@ -25,16 +25,19 @@ _AXES = "XYZ"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shares:
-    """What every part adds to every column, before and after (parts, d), in the columns' own scaling."""
+    """What every part adds to every column, before and after (parts, d), in the columns' own scaling.
+
+    Both are taken with the locators as chosen, so that they differ by the bed poses alone.
+    """
 
     before: Array
     after: Array
 
     @classmethod
-    def of(cls, first: Problem, last: Problem, poses: Sequence[Pose]) -> Shares:
-        """Stated poses and layout against the chosen ones."""
+    def of(cls, last: Problem, poses: Sequence[Pose]) -> Shares:
+        """Stated poses against the chosen ones."""
         return cls(
-            np.array([first.vector(part, STATED) for part in range(len(poses))]),
+            np.array([last.vector(part, STATED) for part in range(len(poses))]),
             np.array([last.vector(part, pose) for part, pose in enumerate(poses)]),
         )
 
@@ -43,12 +46,14 @@ def explain_poses(
     chain: Chain,
     judged: Judged,
     spaces: Sequence[PoseSpace],
-    first: Problem,
     last: Problem,
     poses: Sequence[Pose],
 ) -> tuple[PoseChange, ...]:
-    """One record per changed part."""
-    shares = Shares.of(first, last, poses)
+    """One record per changed part.
+
+    last : the problem with the locators as chosen
+    """
+    shares = Shares.of(last, poses)
     return tuple(
         _explain(chain, judged, spaces, last, poses, shares, part)
         for part, pose in enumerate(poses)

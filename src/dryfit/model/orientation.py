@@ -44,7 +44,8 @@ class PoseChange:
     is_other_rest   whether it lies on another face than stated
     effect, reason  what the change does, from the computed shares
     characteristic  the one that gains most from it
-    share_before, share_after  by how much the part itself moves that characteristic, in its unit
+    share_before, share_after  by how much the part itself moves that characteristic, in its unit, with the
+                   locators as chosen
     """
 
     part: str

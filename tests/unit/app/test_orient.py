@@ -506,3 +506,13 @@ def test_a_ring_that_closes_already_is_left_alone():
     report = orient(build_chain(*ring(4, machine(skew_xy_deg=0.5), middle_deg=0.0)))
     assert not report.has_changes
     assert report.loss_after == report.loss_before
+
+
+def test_shares_tell_what_the_turn_does_with_the_locators_as_chosen():
+    # a reason that goes from a share to the same share would say nothing
+    project, shapes = ring(4, machine(skew_xz_deg=0.5), height=20.0, axis="short")
+    report = orient(build_chain(project, shapes), OrientOptions(with_locators=True))
+    assert report.parts
+    assert report.joints
+    for change in report.parts:
+        assert abs(change.share_after - change.share_before) > 0.01
