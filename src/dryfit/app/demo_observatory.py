@@ -3,21 +3,23 @@
 Why the numbers are as they are. All of them are invented; none was taken from a building or a machine.
 
 * Ring: six segments of 60 degrees, 560 mm in outer radius. Their chord is 560 mm, so that on a bed of
-  500 x 500 they fit along its diagonal only, and a builder prints one file six times in that one pose. That
-  is the worst pose for a machine out of square in XY: with its middle at 45 degrees to X each segment comes
-  out short by half of the fault, and six of them leave three millimetres open at the closing joint.
-  Segments turned by a quarter come out long by as much: with three of either kind nothing adds up.
+  500 x 500 they fit within 20 degrees of its diagonal only, and a builder prints one file six times in the
+  one pose along it. That is the worst pose for a machine out of square in XY: with its middle at 45 degrees
+  to X each segment comes out short by half of the fault, and six of them leave three millimetres open at
+  the closing joint. Segments turned by a quarter come out long by as much: with three of either kind
+  nothing adds up.
 * The ring is bonded on a turned plate that holds each segment at floor and inner face. Without it the
   scatter of face contacts 80 mm wide, over levers of a metre, would alone fill limits of a millimetre.
 * Ribs: printed standing on both ends, as the arches they are, since several stand side by side in one run;
   their span of 650 mm fits along the diagonal only. So the vertical of the dome lies at 45 degrees to the
   machine's upright, and an upright out of square in XZ makes each rib lower (or higher, turned the other
-  way) by about a third of the fault. Ribs of both kinds would give the crown uneven seats: no turn mends
+  way) by more than a third of the fault. Ribs of both kinds would give the crown uneven seats: no turn mends
   the crown height without spoiling them, squaring the upright does.
 * Drum wall: six panels printed standing, whose chord leaves little but the diagonal, too. They lean toward
-  X wherever that lies, always by more than half of the fault across the wall: again no turn mends it.
+  X wherever that lies, always by two fifths of the fault or more across the wall: again no turn mends it.
 * Scatter and play of a few hundredths belong to machines that were measured with care, so that the faults
-  and not the noise tell the story. Limits of 0.3 to 1 mm are what a filler hides.
+  and not the noise tell the story. Limits of 0.3 to 1 mm are what a filler hides; the twelve seats may vary
+  by 1.8 mm in all, which is what bedding the crown in filler takes up.
 * The rails' distance is measured because they stand on the first and the last segment of the ring: what
   stays open there drives them apart.
 

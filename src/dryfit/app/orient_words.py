@@ -20,6 +20,7 @@ from dryfit.model.orientation import Effect, PoseChange
 _NEUTRAL = 0.05  # a share below this part of what it was counts as gone
 _CANCELLED = 0.05  # a sum below this part of the sizes that make it up counts as cancelled
 _SKEWS = {"skew_xy_deg": (0, 1), "skew_xz_deg": (0, 2), "skew_yz_deg": (1, 2)}
+_EQUAL = 1e-6  # losses that differ by less, relative, are the same
 _AXES = "XYZ"
 
 
@@ -54,8 +55,11 @@ def explain_poses(
     last : the problem with the locators as chosen
     """
     shares = Shares.of(last, poses)
+    # A share explains a change only where the shares are why it was chosen.
+    is_beyond = last.loss((STATED,) * len(poses)) <= last.loss(poses) * (1.0 + _EQUAL)
+    more = "; to first order the stated poses do as well: exact placement decided" if is_beyond else ""
     return tuple(
-        _explain(chain, judged, spaces, last, poses, shares, part)
+        _explain(chain, judged, spaces, last, poses, shares, part, more)
         for part, pose in enumerate(poses)
         if pose != STATED
     )
@@ -69,6 +73,7 @@ def _explain(
     poses: Sequence[Pose],
     shares: Shares,
     part: int,
+    more: str,
 ) -> PoseChange:
     column = _column_of(last, shares, part)
     wanted = chain.project.characteristics[int(judged.characteristic[last.line[column]])]
@@ -95,7 +100,7 @@ def _explain(
         turn_deg=wrapped_deg(pose.turn_deg),
         is_other_rest=pose.rest != 0,
         effect=effect,
-        reason=words,
+        reason=words + more,
         characteristic=wanted.id,
         share_before=float(before[part]),
         share_after=float(after[part]),
