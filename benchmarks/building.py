@@ -35,7 +35,13 @@ def grid_project(
     """
     cells = [tuple(int(i) for i in cell) for cell in np.ndindex(*counts)]
     parts = tuple(
-        Part(_name(c), "x", machine="mn"[sum(c[:2]) % 2], material="p", bed=Bed((0.0, 0.0, 90.0 * (sum(c) % 4))))
+        Part(
+            _name(c),
+            "x",
+            machine="mn"[sum(c[:2]) % 2],
+            material="p",
+            bed=Bed((0.0, 0.0, 90.0 * (sum(c) % 4))),
+        )
         for c in cells
     )
     shapes = {
@@ -64,8 +70,14 @@ def grid_project(
     )
     material = Material("p", "PLA", Estimate(0.002, 0.0005), Estimate(7e-5, 8e-6))
     project = Project(
-        "grid", Fraction(1), machines=machines, materials=(material,), parts=parts, joints=tuple(joints),
-        characteristics=tuple(asked[:characteristics]), assembly=Assembly(parts[0].id),
+        "grid",
+        Fraction(1),
+        machines=machines,
+        materials=(material,),
+        parts=parts,
+        joints=tuple(joints),
+        characteristics=tuple(asked[:characteristics]),
+        assembly=Assembly(parts[0].id),
     )
     return project, shapes
 
@@ -87,8 +99,11 @@ def _joint(cell: tuple[int, ...], step: tuple[int, int, int]) -> Joint:
     )
     play = Estimate(0.0, 0.05)
     return Joint(
-        f"{first}:{second}", (first, second), "pin-and-slot",
+        f"{first}:{second}",
+        (first, second),
+        "pin-and-slot",
         np.array([middle - 0.1 * SIDE_MM * one, middle + 0.1 * SIDE_MM * one]),
-        contact_play_mm=play, locator_play_mm=play,
+        contact_play_mm=play,
+        locator_play_mm=play,
         faces=FaceContacts(square, square, np.tile(normal, (4, 1)), 2500.0),
     )

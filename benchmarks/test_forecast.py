@@ -78,7 +78,8 @@ def locating_system(chain: Chain) -> tuple[np.ndarray, np.ndarray, np.ndarray, n
     locating = np.nonzero(table.is_locating)[0]
     for number, row in enumerate(locating):
         for part, point, sign in (
-            (table.first[row], table.p_first[row], -1.0), (table.second[row], table.p_second[row], 1.0)
+            (table.first[row], table.p_first[row], -1.0),
+            (table.second[row], table.p_second[row], 1.0),
         ):
             if part < 0:
                 continue
@@ -123,11 +124,15 @@ def test_monte_carlo(benchmark, chain):
     report = benchmark.pedantic(run_forecast, args=(drawn, None, DRAWS), rounds=3)
     count = sum(item.samples > 0 for item in report.characteristics)
     assert count == len(chain.project.characteristics)
-    benchmark.extra_info["draws per second"] = count * DRAWS / benchmark.stats.stats.min if benchmark.stats else None
+    benchmark.extra_info["draws per second"] = (
+        count * DRAWS / benchmark.stats.stats.min if benchmark.stats else None
+    )
 
 
 def test_reference_normal_generator(benchmark):
     """numpy's standard_normal of as many numbers as 50 characteristics draw."""
     generator = np.random.default_rng(1)
     benchmark.pedantic(generator.standard_normal, args=((50, DRAWS),), rounds=3)
-    benchmark.extra_info["draws per second"] = 50 * DRAWS / benchmark.stats.stats.min if benchmark.stats else None
+    benchmark.extra_info["draws per second"] = (
+        50 * DRAWS / benchmark.stats.stats.min if benchmark.stats else None
+    )

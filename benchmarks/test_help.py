@@ -30,5 +30,7 @@ def test_process(benchmark, command):
 def test_help_imports_no_numbers():
     """The heavy libraries are imported by the commands that need them, not by the list of commands."""
     code = "import sys, dryfit.cli.main; print(*sorted(sys.modules))"
-    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True).stdout.split()
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, check=True, text=True
+    ).stdout.split()
     assert not {"numpy", "scipy", "trimesh", "pydantic", "sqlite3", "tomlkit"} & set(loaded)

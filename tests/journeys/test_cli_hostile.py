@@ -49,34 +49,70 @@ def machine(old: str, new: str) -> str:
 
 # name: (document, bodies or None for the portal, exit status of the forecast, words of it)
 ANSWERED = {
-    "no parts": (document(parts="", joints="", characteristics="", assembly=""), {}, 1, "nothing to forecast"),
-    "one part": (document(parts=STANDING[0], joints="", characteristics="", assembly=""), None, 1, "nothing to"),
+    "no parts": (
+        document(parts="", joints="", characteristics="", assembly=""),
+        {},
+        1,
+        "nothing to forecast",
+    ),
+    "one part": (
+        document(parts=STANDING[0], joints="", characteristics="", assembly=""),
+        None,
+        1,
+        "nothing to",
+    ),
     "parts without joints": (document(joints="", characteristics=HEIGHT), None, 1, "undetermined"),
     "two joints between the same parts": (
-        document(joints=JOINTS + joint_row("base", "post-1", id="again")), None, 1, "lintel-height",
+        document(joints=JOINTS + joint_row("base", "post-1", id="again")),
+        None,
+        1,
+        "lintel-height",
     ),
     "ground joints only": (
-        document(joints=joint_row("ground", "base") + GROUND_FACE, characteristics=HEIGHT), None, 1, "undetermined",
+        document(joints=joint_row("ground", "base") + GROUND_FACE, characteristics=HEIGHT),
+        None,
+        1,
+        "undetermined",
     ),
     "closing joints only": (
-        document(joints=joint_row("base", "post-1", role='"closing"'), characteristics=HEIGHT), None, 1, "undetermined",
+        document(joints=joint_row("base", "post-1", role='"closing"'), characteristics=HEIGHT),
+        None,
+        1,
+        "undetermined",
     ),
     "a hundred kilometres": (None, scaled(1e5), 1, "lintel-height"),
     "far from the origin": (None, scaled(1.0, 1e7), 1, "lintel-height"),
     "a thousandth of a millimetre": (
-        document(head=HEAD + "[search]\nmin_area_mm2 = 1e-12\nmax_gap_mm = 1e-6\n"), scaled(1e-5), 1, "lintel-height",
+        document(head=HEAD + "[search]\nmin_area_mm2 = 1e-12\nmax_gap_mm = 1e-6\n"),
+        scaled(1e-5),
+        1,
+        "lintel-height",
     ),
     "a lean of 44.9 degrees along X": (machine("skew_xz_deg = 0.4", "skew_xz_deg = 44.9"), None, 1, "plumb"),
-    "a lean of -44.9 degrees along X": (machine("skew_xz_deg = 0.4", "skew_xz_deg = -44.9"), None, 1, "plumb"),
+    "a lean of -44.9 degrees along X": (
+        machine("skew_xz_deg = 0.4", "skew_xz_deg = -44.9"),
+        None,
+        1,
+        "plumb",
+    ),
     "a lean of 44.9 degrees along Y": (machine("skew_yz_deg = 0.0", "skew_yz_deg = 44.9"), None, 1, "plumb"),
     "a shear of 44.9 degrees": (machine("skew_xy_deg = 0.0", "skew_xy_deg = 44.9"), None, 1, "plumb"),
     "a shrinkage of 0.4": (
-        document(material=MATERIAL.replace("shrinkage = 0.0", "shrinkage = 0.4")), None, 1, "88.00(",
+        document(material=MATERIAL.replace("shrinkage = 0.0", "shrinkage = 0.4")),
+        None,
+        1,
+        "88.00(",
     ),
     "a huge uncertainty": (machine("skew_xz_deg = 0.02", "skew_xz_deg = 1e8"), None, 1, "plumb"),
     "no play": (
-        document(joints=JOINTS.replace("play_mm = 0.03", "play_mm = 0.0").replace("play_mm = 0.05", "play_mm = 0.0")),
-        None, 1, "plumb",
+        document(
+            joints=JOINTS.replace("play_mm = 0.03", "play_mm = 0.0").replace(
+                "play_mm = 0.05", "play_mm = 0.0"
+            )
+        ),
+        None,
+        1,
+        "plumb",
     ),
     "no risk": (document(head=f"{HEAD}risk = 0.0\n"), None, 1, "3 of 3"),
     "every risk": (document(head=f"{HEAD}risk = 1.0\n"), None, 0, "all 3"),
@@ -101,56 +137,97 @@ PARALLEL = "[[0, 0, 1], [0, 0, 1]]"
 REFUSED = {
     "an order that does not start with the datum": (
         document(assembly='[assembly]\ndatum = "base"\norder = ["post-1", "base", "post-2", "lintel"]\n'),
-        None, "not with the datum",
+        None,
+        "not with the datum",
     ),
     "a part that is not in the file": (
         document(parts="".join(STANDING) + part_row("lintel", reference="meshes/portal.glb#lintle")),
-        None, "did you mean 'lintel'",
+        None,
+        "did you mean 'lintel'",
     ),
     "a file that is not there": (
-        document(parts="".join(STANDING) + part_row("lintel", reference="meshes/nope.glb#lintel")), None, "no such",
+        document(parts="".join(STANDING) + part_row("lintel", reference="meshes/nope.glb#lintel")),
+        None,
+        "no such",
     ),
     "a folder as mesh": (
-        document(parts="".join(STANDING) + part_row("lintel", reference="meshes")), None, "folder",
+        document(parts="".join(STANDING) + part_row("lintel", reference="meshes")),
+        None,
+        "folder",
     ),
     "a mesh outside the project": (
         document(parts="".join(STANDING) + part_row("lintel", reference="../../portal.glb#lintel")),
-        None, "leaves the project folder",
+        None,
+        "leaves the project folder",
     ),
     "a mesh by absolute path": (
-        document(parts="".join(STANDING) + part_row("lintel", reference="/etc/hostname")), None, "not relative",
+        document(parts="".join(STANDING) + part_row("lintel", reference="/etc/hostname")),
+        None,
+        "not relative",
     ),
     "joints whose parts do not touch": (
-        None, {**PORTAL, "lintel": ((200.0, 60.0, 20.0), (0.0, 0.0, 500.0))}, "no mating faces",
+        None,
+        {**PORTAL, "lintel": ((200.0, 60.0, 20.0), (0.0, 0.0, 500.0))},
+        "no mating faces",
     ),
     "all parts in one place": (
-        None, {name: (size, (0.0, 0.0, 0.0)) for name, (size, _) in PORTAL.items()}, "no mating faces",
+        None,
+        {name: (size, (0.0, 0.0, 0.0)) for name, (size, _) in PORTAL.items()},
+        "no mating faces",
     ),
     "parallel axes of an angle": (
-        document(characteristics=characteristic(
-            "angle", parts='["base", "post-1"]', axes=PARALLEL, limits_deg="[-1, 1]"
-        )), None, "parallel",
+        document(
+            characteristics=characteristic(
+                "angle", parts='["base", "post-1"]', axes=PARALLEL, limits_deg="[-1, 1]"
+            )
+        ),
+        None,
+        "parallel",
     ),
     "a step out of the plane": (
         document(characteristics=CHARACTERISTICS.replace("direction = [1, 0, 0]", "direction = [0, 0, 1]")),
-        None, "out of the plane",
+        None,
+        "out of the plane",
     ),
     "a distance from a point to itself": (
-        document(characteristics=characteristic(
-            "distance", parts='["base", "post-1"]', points_mm="[[0, 0, 0], [0, 0, 0]]", limits_mm="[-1, 1]"
-        )), None, "coincide",
+        document(
+            characteristics=characteristic(
+                "distance",
+                parts='["base", "post-1"]',
+                points_mm="[[0, 0, 0], [0, 0, 0]]",
+                limits_mm="[-1, 1]",
+            )
+        ),
+        None,
+        "coincide",
     ),
     "a circle through points in line": (
-        document(characteristics=characteristic(
-            "diameter", parts='["base", "base", "base"]', points_mm="[[0, 0, 0], [1, 0, 0], [2, 0, 0]]",
-            limits_mm="[-1, 1]",
-        )), None, "on one line",
+        document(
+            characteristics=characteristic(
+                "diameter",
+                parts='["base", "base", "base"]',
+                points_mm="[[0, 0, 0], [1, 0, 0], [2, 0, 0]]",
+                limits_mm="[-1, 1]",
+            )
+        ),
+        None,
+        "on one line",
     ),
-    "a number beyond all bounds": (machine("repeatability_mm = 0.03", "repeatability_mm = 1e200"), None, "too large"),
-    "an uncertainty beyond all bounds": (machine("skew_xz_deg = 0.02", "skew_xz_deg = 1e300"), None, "too large"),
+    "a number beyond all bounds": (
+        machine("repeatability_mm = 0.03", "repeatability_mm = 1e200"),
+        None,
+        "too large",
+    ),
+    "an uncertainty beyond all bounds": (
+        machine("skew_xz_deg = 0.02", "skew_xz_deg = 1e300"),
+        None,
+        "too large",
+    ),
     "a lean beyond 45 degrees": (machine("skew_xz_deg = 0.4", "skew_xz_deg = 89.9"), None, "less than 45"),
     "a temperature at which nothing settles": (
-        document(assembly=f"{ASSEMBLY}temp_c = 1e9\ntemp_std_c = 1.0\n"), None, "does not settle",
+        document(assembly=f"{ASSEMBLY}temp_c = 1e9\ntemp_std_c = 1.0\n"),
+        None,
+        "does not settle",
     ),
 }
 
@@ -158,7 +235,9 @@ REFUSED = {
 @pytest.mark.parametrize("name", REFUSED)
 def test_it_refuses(tmp_path, name):
     text, bodies, words = REFUSED[name]
-    folder = write_project(tmp_path, text, None if bodies is None else {"meshes/portal.glb": glb_bytes(bodies)})
+    folder = write_project(
+        tmp_path, text, None if bodies is None else {"meshes/portal.glb": glb_bytes(bodies)}
+    )
     before = contents(folder)
     for verb in ("forecast", "ready", "orient"):
         refused = refusal(verb, folder)

@@ -22,8 +22,19 @@ from support.projects import (
 )
 
 CHARACTERISTIC_KEYS = {
-    "id", "kind", "unit", "nominal", "predicted", "std", "lower_limit", "upper_limit", "p_out", "worst_low",
-    "worst_high", "linear_minus_exact", "contributions",
+    "id",
+    "kind",
+    "unit",
+    "nominal",
+    "predicted",
+    "std",
+    "lower_limit",
+    "upper_limit",
+    "p_out",
+    "worst_low",
+    "worst_high",
+    "linear_minus_exact",
+    "contributions",
 }
 
 
@@ -134,7 +145,9 @@ class TestImport:
     def test_one_bad_file_among_three_leaves_the_project_as_it_was(self, project):
         before = contents(project)
         files = [put(project, "one.stl", stl_bytes()), put(project, "bad.stl", b"solid x\nfacet")]
-        refused = refusal("import", *files, put(project, "three.stl", stl_bytes()), "-p", project, "--unit", "mm")
+        refused = refusal(
+            "import", *files, put(project, "three.stl", stl_bytes()), "-p", project, "--unit", "mm"
+        )
         assert "bad.stl" in refused["where"]
         assert contents(project) == before
 
@@ -156,7 +169,11 @@ class TestImport:
         taller = {**PORTAL, "post-1": ((20.0, 60.0, 101.0), (0.0, 0.0, 20.0))}
         portal.write_bytes(glb_bytes(taller))
         assert "other content" in refusal("import", portal, "-p", project)["what"]
-        edit(project, 'id = "post-1"', 'id = "post-1"  # by the north door\nbed = { euler_xyz_deg = [0, 0, 90] }')
+        edit(
+            project,
+            'id = "post-1"',
+            'id = "post-1"  # by the north door\nbed = { euler_xyz_deg = [0, 0, 90] }',
+        )
         status, report = run_json("import", portal, "-p", project, "--again")
         assert status == 0
         assert all(part["renewed"] for part in report["parts"])
@@ -225,8 +242,11 @@ class TestJoints:
 
     def test_proposals_are_not_used_until_accepted(self, imported):
         ids = [item["joint"] for item in run_json("joints", imported)[1]["proposals"]]
-        edit(imported, "[assembly]", CHARACTERISTICS[: CHARACTERISTICS.index("[[characteristic]]\nid = \"clo")]
-             + "[assembly]")
+        edit(
+            imported,
+            "[assembly]",
+            CHARACTERISTICS[: CHARACTERISTICS.index('[[characteristic]]\nid = "clo')] + "[assembly]",
+        )
         assert by_id(run_json("forecast", imported)[1])["lintel-height"]["p_out"] is None
         assert run_json("joints", imported, "--accept", ids[0])[1] == {"done": [f"accepted {ids[0]}"]}
         assert run_json("joints", imported, "--refuse", ids[1])[1] == {"done": [f"removed {ids[1]}"]}
@@ -278,8 +298,11 @@ class TestForecast:
         assert "all 3 characteristics hold" in result.stdout
 
     def test_without_locators_the_result_is_undetermined(self, stated):
-        edit(stated, 'locators = "pin-and-slot"\nbond_line_mm = 0.0\ncontact_play_mm = 0.03\nlocator_play_mm = 0.05',
-             'locators = "none"\nbond_line_mm = 0.0\ncontact_play_mm = 0.03')
+        edit(
+            stated,
+            'locators = "pin-and-slot"\nbond_line_mm = 0.0\ncontact_play_mm = 0.03\nlocator_play_mm = 0.05',
+            'locators = "none"\nbond_line_mm = 0.0\ncontact_play_mm = 0.03',
+        )
         status, report = run_json("forecast", stated)
         assert status == 1
         assert by_id(report)["closing-step"]["p_out"] is None
@@ -325,7 +348,9 @@ class TestWhatIf:
             causes = {cause["source"]: cause["variance_share"] for cause in item["contributions"]}
             return causes.get("tall.skew_xz_deg", 0.0) * item["std"] ** 2
 
-        assert share("tall.skew_xz_deg=0.4+-0.1") == pytest.approx(25 * share("tall.skew_xz_deg=0.4+-0.02"), rel=1e-6)
+        assert share("tall.skew_xz_deg=0.4+-0.1") == pytest.approx(
+            25 * share("tall.skew_xz_deg=0.4+-0.02"), rel=1e-6
+        )
         assert share("tall.skew_xz_deg=0.4±0.1") == pytest.approx(0.1**2, rel=0.01)
 
     def test_a_turned_part(self, stated):

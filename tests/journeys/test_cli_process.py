@@ -83,7 +83,9 @@ def test_a_name_that_the_encoding_cannot_hold_is_escaped(tmp_path):
 @pytest.mark.parametrize("form", [[], ["--json"]])
 def test_a_reader_that_leaves_sees_no_traceback(project, form):
     command = subprocess.Popen(
-        [DRYFIT, "forecast", str(project), "--unrecorded", *form], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        [DRYFIT, "forecast", str(project), "--unrecorded", *form],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
     )
     command.stdout.close()
     with command:
@@ -94,7 +96,11 @@ def test_a_reader_that_leaves_sees_no_traceback(project, form):
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 @pytest.mark.parametrize(
     "words",
-    [["forecast", "--unrecorded"], ["forecast", "--unrecorded", "--json"], ["joints", "--accept", "all", "--json"]],
+    [
+        ["forecast", "--unrecorded"],
+        ["forecast", "--unrecorded", "--json"],
+        ["joints", "--accept", "all", "--json"],
+    ],
 )
 def test_a_full_disk_is_said_in_words(project, words):
     """Also where the output is so short that it would wait in the buffer until the end."""

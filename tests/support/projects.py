@@ -79,15 +79,20 @@ def part_row(name: str, mesh: str = "meshes/portal.glb", **keys: Any) -> str:
 def joint_row(first: str, second: str, locators: str = "pin-and-slot", id: str = "", **keys: Any) -> str:
     rows = [f'[[joint]]\nid = "{id or f"{first}:{second}"}"', f'parts = ["{first}", "{second}"]']
     keys = {
-        "locators": f'"{locators}"', "bond_line_mm": "0.0", "contact_play_mm": "0.03",
-        "locator_play_mm": "0.05", **keys,
+        "locators": f'"{locators}"',
+        "bond_line_mm": "0.0",
+        "contact_play_mm": "0.03",
+        "locator_play_mm": "0.05",
+        **keys,
     }
     return "\n".join([*rows, *(f"{key} = {value}" for key, value in keys.items())]) + "\n"
 
 
 JOINTS = (
-    joint_row("base", "post-1") + joint_row("base", "post-2")
-    + joint_row("post-1", "lintel") + joint_row("post-2", "lintel", role='"closing"')
+    joint_row("base", "post-1")
+    + joint_row("base", "post-2")
+    + joint_row("post-1", "lintel")
+    + joint_row("post-2", "lintel", role='"closing"')
 )
 CHARACTERISTICS = """
 [[characteristic]]
@@ -115,7 +120,12 @@ ASSEMBLY = '[assembly]\ndatum = "base"\norder = ["base", "post-1", "post-2", "li
 
 
 def document(
-    head=HEAD, machine=MACHINE, material=MATERIAL, parts=None, joints=JOINTS, characteristics=CHARACTERISTICS,
+    head=HEAD,
+    machine=MACHINE,
+    material=MATERIAL,
+    parts=None,
+    joints=JOINTS,
+    characteristics=CHARACTERISTICS,
     assembly=ASSEMBLY,
 ) -> str:
     rows = "".join(part_row(name) for name in PORTAL) if parts is None else parts
@@ -134,5 +144,7 @@ def write_project(folder: Path, text: str | None = None, meshes=None) -> Path:
 def contents(folder: Path) -> dict[str, bytes]:
     """Every file below a folder by its path, so that a test can see that nothing changed."""
     return {
-        str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
     }

@@ -43,9 +43,7 @@ def rotations_from_vectors(vectors: Array) -> Array:
     crosses[:, 0, 1], crosses[:, 0, 2] = -vectors[:, 2], vectors[:, 1]
     crosses[:, 1, 0], crosses[:, 1, 2] = vectors[:, 2], -vectors[:, 0]
     crosses[:, 2, 0], crosses[:, 2, 1] = -vectors[:, 1], vectors[:, 0]
-    turned: Array = (
-        np.eye(3) + first[:, None, None] * crosses + second[:, None, None] * (crosses @ crosses)
-    )
+    turned: Array = np.eye(3) + first[:, None, None] * crosses + second[:, None, None] * (crosses @ crosses)
     return turned
 
 

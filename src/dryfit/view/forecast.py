@@ -57,16 +57,16 @@ def _brief_blocks(report: ForecastReport) -> list[Block]:
         blocks.append(_table(unclear, report.risk))
     if clear:
         nearest = max(clear, key=lambda item: item.p_out or 0.0)
-        count = "it holds" if len(clear) == 1 else f"{len(clear)} hold"
+        held = "it holds" if len(clear) == 1 else f"{len(clear)} hold"
         blocks.append(
             Sentence(
-                f"{count}; nearest to a limit is {nearest.id}: {write_probability(nearest.p_out)}.", "pass"
+                f"{held}; nearest to a limit is {nearest.id}: {write_probability(nearest.p_out)}.", "pass"
             )
         )
     free = [item.part for item in report.placing if item.free_motions]
     if free:
-        noun = "1 part is" if len(free) == 1 else f"{len(free)} parts are"
-        blocks.append(Sentence(f"{noun} under-located: {', '.join(free)}.", "caution"))
+        loose = "1 part is" if len(free) == 1 else f"{len(free)} parts are"
+        blocks.append(Sentence(f"{loose} under-located: {', '.join(free)}.", "caution"))
     worst = max(unclear, key=_departure, default=None)
     if worst is not None:
         blocks += _sentences(worst, report.risk)

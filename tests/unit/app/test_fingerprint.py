@@ -8,8 +8,12 @@ from dryfit.store.document import parse_document
 from support.projects import document
 
 BED = 'id = "post-1"\nbed = { euler_xyz_deg = [0, 0, 90] }'
-FACES = '[joint.faces]\npoints_mm = [[0, 0, 120], [20, 0, 120], [0, 60, 120.5]]\nnormal = [0, 0, 1]\n'
-TEXT = document().replace('id = "post-1"', BED, 1).replace("\n[[characteristic]]", f"\n{FACES}\n[[characteristic]]", 1)
+FACES = "[joint.faces]\npoints_mm = [[0, 0, 120], [20, 0, 120], [0, 60, 120.5]]\nnormal = [0, 0, 1]\n"
+TEXT = (
+    document()
+    .replace('id = "post-1"', BED, 1)
+    .replace("\n[[characteristic]]", f"\n{FACES}\n[[characteristic]]", 1)
+)
 
 
 def fingerprint(text=TEXT, meshes=(("base", "00"),), options=("samples=1",)):
@@ -48,7 +52,10 @@ def edited(old, new):
         ('datum = "base"', 'datum = "base"\ntemp_c = 21.0'),
         ('datum = "base"', 'datum = "base"\ntemp_std_c = 1.0'),
         ('id = "plumb"', 'id = "plumbline"'),
-        ('name = "Portal"\nscale = "1:20"\n', 'name = "Portal"\nscale = "1:20"\n[search]\nmax_gap_mm = 0.6\n'),
+        (
+            'name = "Portal"\nscale = "1:20"\n',
+            'name = "Portal"\nscale = "1:20"\n[search]\nmax_gap_mm = 0.6\n',
+        ),
     ],
 )
 def test_it_changes_with_every_kind_of_field(old, new):

@@ -51,8 +51,12 @@ def test_a_bed_pose(folder):
 
 
 def test_a_mesh(folder):
-    bodies = {"base": ((200.0, 60.0, 20.0), (0.0, 0.0, 0.0)), "post-1": ((20.0, 60.0, 100.0), (0.0, 0.0, 20.0)),
-              "post-2": ((20.0, 60.0, 100.0), (180.0, 0.0, 20.0)), "lintel": ((200.0, 60.0, 21.0), (0.0, 0.0, 120.0))}
+    bodies = {
+        "base": ((200.0, 60.0, 20.0), (0.0, 0.0, 0.0)),
+        "post-1": ((20.0, 60.0, 100.0), (0.0, 0.0, 20.0)),
+        "post-2": ((20.0, 60.0, 100.0), (180.0, 0.0, 20.0)),
+        "lintel": ((200.0, 60.0, 21.0), (0.0, 0.0, 120.0)),
+    }
     causes = causes_of(folder, lambda: (folder / "meshes/portal.glb").write_bytes(glb_bytes(bodies)))
     assert len(causes) == 4
     assert all("mesh " in cause and " -> mesh " in cause for cause in causes)
@@ -106,8 +110,16 @@ def dated(folder, monkeypatch):
 
 @pytest.mark.parametrize(
     ("when", "record"),
-    [("2026-11-18", 1), ("2026-11-19", 2), ("2026-11-20", 2), ("2030-01-01", 2), ("1", 1), ("2", 2), ("002", 2),
-     (None, 2)],
+    [
+        ("2026-11-18", 1),
+        ("2026-11-19", 2),
+        ("2026-11-20", 2),
+        ("2030-01-01", 2),
+        ("1", 1),
+        ("2", 2),
+        ("002", 2),
+        (None, 2),
+    ],
 )
 def test_by_date_the_last_before_its_end(dated, when, record):
     report = compare_since(dated, when)

@@ -96,10 +96,14 @@ def test_an_interrupt_while_saving_leaves_everything_as_it_was(folder, monkeypat
 
 def test_names_that_are_taken_or_kept(folder):
     import_meshes(folder, [put(folder, "block.stl", stl_bytes())], unit="mm")
-    with pytest.raises(ImportRefused, match='already'):
-        import_meshes(folder, [put(folder, "other.glb", glb_bytes({"block": ((1.0, 1.0, 1.0), (0.0, 0.0, 0.0))}))])
+    with pytest.raises(ImportRefused, match="already"):
+        import_meshes(
+            folder, [put(folder, "other.glb", glb_bytes({"block": ((1.0, 1.0, 1.0), (0.0, 0.0, 0.0))}))]
+        )
     with pytest.raises(ImportRefused, match="jig"):
-        import_meshes(folder, [put(folder, "jig.glb", glb_bytes({"ground": ((1.0, 1.0, 1.0), (0.0, 0.0, 0.0))}))])
+        import_meshes(
+            folder, [put(folder, "jig.glb", glb_bytes({"ground": ((1.0, 1.0, 1.0), (0.0, 0.0, 0.0))}))]
+        )
 
 
 def test_an_existing_hash_is_added_to_a_part_without_one(tmp_path):
@@ -110,7 +114,9 @@ def test_an_existing_hash_is_added_to_a_part_without_one(tmp_path):
 
 
 def test_a_reference_with_a_dot_is_the_same_file(tmp_path):
-    folder = write_project(tmp_path / "p", document().replace("meshes/portal.glb#base", "./meshes/portal.glb#base"))
+    folder = write_project(
+        tmp_path / "p", document().replace("meshes/portal.glb#base", "./meshes/portal.glb#base")
+    )
     with pytest.raises(ImportRefused, match="already"):
         import_meshes(folder, [folder / "meshes/portal.glb"])
 
@@ -132,7 +138,9 @@ class TestCautions:
 
         box = box_mesh((0, 0, 0), (1, 2, 3))
         assert mesh_cautions(box) == ()
-        assert any("inside out" in text for text in mesh_cautions(TriangleMesh(box.vertices, box.faces[:, ::-1])))
+        assert any(
+            "inside out" in text for text in mesh_cautions(TriangleMesh(box.vertices, box.faces[:, ::-1]))
+        )
 
     def test_faces_without_area(self):
         from building import box_mesh

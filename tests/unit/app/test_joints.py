@@ -18,7 +18,8 @@ def folder(tmp_path):
 def test_faces_of_the_portal(folder):
     report = propose_joints(folder)
     assert {frozenset(item.parts) for item in report.proposals} == {
-        frozenset(pair) for pair in [("base", "post-1"), ("base", "post-2"), ("post-1", "lintel"), ("post-2", "lintel")]
+        frozenset(pair)
+        for pair in [("base", "post-1"), ("base", "post-2"), ("post-1", "lintel"), ("post-2", "lintel")]
     }
     for item in report.proposals:
         assert item.area_mm2 == pytest.approx(20.0 * 60.0, rel=1e-5)

@@ -37,7 +37,9 @@ def test_the_document_itself_may_be_named(tmp_path):
         open_project(tmp_path / "nowhere")
 
 
-@pytest.mark.parametrize(("unit", "factor"), [("mm", 1.0), ("cm", 10.0), ("m", 1000.0), ("in", 25.4), ("um", 0.001)])
+@pytest.mark.parametrize(
+    ("unit", "factor"), [("mm", 1.0), ("cm", 10.0), ("m", 1000.0), ("in", 25.4), ("um", 0.001)]
+)
 def test_a_stated_unit_scales(tmp_path, unit, factor):
     opened = open_project(with_block(tmp_path, unit=f'"{unit}"'))
     extent = np.ptp(opened.shapes["block"].mesh.vertices, axis=0)
@@ -90,7 +92,12 @@ def test_one_file_is_read_once_for_all_its_parts(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize(
     ("mesh", "pieces"),
-    [("a.stl", ("a.stl", None)), ("a.glb#b", ("a.glb", "b")), ("a.glb#b#c", ("a.glb", "b#c")), ("a#", ("a", ""))],
+    [
+        ("a.stl", ("a.stl", None)),
+        ("a.glb#b", ("a.glb", "b")),
+        ("a.glb#b#c", ("a.glb", "b#c")),
+        ("a#", ("a", "")),
+    ],
 )
 def test_references_are_split_at_the_first_mark(mesh, pieces):
     assert split_reference(mesh) == pieces

@@ -47,7 +47,9 @@ def test_a_ledger_that_cannot_be_used_refuses_the_forecast(tmp_path):
 
 
 def test_the_same_seed_gives_the_same_figures(tmp_path):
-    text = document().replace("shrinkage_std = 0.0002", 'shrinkage_std = 0.002\nshrinkage_distribution = "uniform"')
+    text = document().replace(
+        "shrinkage_std = 0.0002", 'shrinkage_std = 0.002\nshrinkage_distribution = "uniform"'
+    )
     opened = open_project(write_project(tmp_path, text))
     first, again, other = (predict_opened(opened, (), 1000, seed) for seed in (1, 1, 2))
     assert first == again

@@ -55,7 +55,9 @@ class TestVolume:
         assert printed_extent(part, shape, gain) == pytest.approx([110.0, 10.0, 100.0])
 
     def test_exactly_full_is_inside(self, tmp_path):
-        text = document(machine=MACHINE.replace("[500, 500, 600]", "[200, 60, 200]").replace("= 0.4 ", "= 0.0 "))
+        text = document(
+            machine=MACHINE.replace("[500, 500, 600]", "[200, 60, 200]").replace("= 0.4 ", "= 0.0 ")
+        )
         report = check_before(write_project(tmp_path, text), "printing")
         stops = [check.subject for check in lines(report, "build volume") if check.state == "stop"]
         # single precision of the mesh file decides on the last hair
@@ -63,7 +65,9 @@ class TestVolume:
         assert "post-1" not in stops
 
     def test_it_says_by_how_much(self, tmp_path):
-        text = document(machine=MACHINE.replace("[500, 500, 600]", "[190, 60.5, 90]").replace("= 0.4 ", "= 0.0 "))
+        text = document(
+            machine=MACHINE.replace("[500, 500, 600]", "[190, 60.5, 90]").replace("= 0.4 ", "= 0.0 ")
+        )
         report = check_before(write_project(tmp_path, text), "printing")
         words = {check.subject: check.reason for check in lines(report, "build volume")}
         assert words["base"].endswith("X by 10.0 mm")
@@ -94,14 +98,23 @@ class TestForecastLines:
         assert [check.state for check in lines(report, "forecast")] == ["not checked"]
 
     def test_undetermined_is_not_checked(self, tmp_path):
-        report = check_before(write_project(tmp_path, document(joints="", characteristics="""
+        report = check_before(
+            write_project(
+                tmp_path,
+                document(
+                    joints="",
+                    characteristics="""
 [[characteristic]]
 id = "height"
 kind = "height"
 parts = ["lintel"]
 points_mm = [[0, 0, 140]]
 limits_mm = [0, 1000]
-""")), "printing")
+""",
+                ),
+            ),
+            "printing",
+        )
         assert [check.state for check in lines(report, "forecast")] == ["not checked"]
         assert "lintel" in lines(report, "forecast")[0].reason
         under = {check.subject for check in lines(report, "placing") if check.state == "caution"}

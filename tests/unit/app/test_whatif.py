@@ -31,7 +31,9 @@ def test_a_value_alone_keeps_the_uncertainty(name):
 
 @pytest.mark.parametrize("mark", ["+-", "±"])
 def test_a_spread_replaces_the_uncertainty(mark):
-    assert vary(f"tall.scale_x=-0.001{mark}0.002").machine("tall").error.figures["scale_x"] == Estimate(-0.001, 0.002)
+    assert vary(f"tall.scale_x=-0.001{mark}0.002").machine("tall").error.figures["scale_x"] == Estimate(
+        -0.001, 0.002
+    )
 
 
 def test_every_kind_of_owner():
@@ -74,12 +76,20 @@ def test_a_figure_that_was_not_stated_counts_as_stated_then():
 
 
 def test_a_flare_needs_the_height_in_which_it_acts():
-    project = read(document(machine=MACHINE.replace("first_layer_flare_mm = 0.0\nfirst_layer_height_mm = 0.3\n", "")
-                            .replace(", first_layer_flare_mm = 0.01", "")))
+    project = read(
+        document(
+            machine=MACHINE.replace("first_layer_flare_mm = 0.0\nfirst_layer_height_mm = 0.3\n", "").replace(
+                ", first_layer_flare_mm = 0.01", ""
+            )
+        )
+    )
     assert not project.machine("tall").error.first_layer_height_mm
     with pytest.raises(WhatIfRefused, match="first_layer_height_mm"):
         vary("tall.first_layer_flare_mm=0.2", project=project)
-    assert vary("tall.first_layer_flare_mm=0.2").machine("tall").error.figures["first_layer_flare_mm"].value == 0.2
+    assert (
+        vary("tall.first_layer_flare_mm=0.2").machine("tall").error.figures["first_layer_flare_mm"].value
+        == 0.2
+    )
 
 
 # what-if, the same in the document: where one is refused, the other must be
@@ -91,12 +101,24 @@ SAME = [
     ("assembly.temp_c={}", 'datum = "base"', 'datum = "base"\ntemp_c = {}', ("-273.2", "-273.1", "500.0")),
     ("tall.repeatability_mm={}", "repeatability_mm = 0.03", "repeatability_mm = {}", ("-0.1", "0.0", "1.0")),
     ("base:post-1.bond_line_mm={}", "bond_line_mm = 0.0", "bond_line_mm = {}", ("-0.1", "0.0", "1.0")),
-    ("base:post-1.contact_play_mm={}", "contact_play_mm = 0.03", "contact_play_mm = {}", ("-0.1", "0.0", "1.0")),
-    ("base:post-1.locator_play_mm={}", "locator_play_mm = 0.05", "locator_play_mm = {}", ("-0.1", "0.0", "1.0")),
+    (
+        "base:post-1.contact_play_mm={}",
+        "contact_play_mm = 0.03",
+        "contact_play_mm = {}",
+        ("-0.1", "0.0", "1.0"),
+    ),
+    (
+        "base:post-1.locator_play_mm={}",
+        "locator_play_mm = 0.05",
+        "locator_play_mm = {}",
+        ("-0.1", "0.0", "1.0"),
+    ),
 ]
 
 
-@pytest.mark.parametrize(("change", "old", "new", "value"), [(c, o, n, v) for c, o, n, vs in SAME for v in vs])
+@pytest.mark.parametrize(
+    ("change", "old", "new", "value"), [(c, o, n, v) for c, o, n, vs in SAME for v in vs]
+)
 def test_it_allows_what_the_document_allows(change, old, new, value):
     def is_refused(action):
         try:
@@ -112,7 +134,11 @@ def test_it_allows_what_the_document_allows(change, old, new, value):
 
 @pytest.mark.parametrize(
     ("change", "nearest"),
-    [("tall.skwe_xz_deg=1", "tall.skew_xz_deg"), ("pla.shrink=1", "pla.shrinkage"), ("post-1.bde=0,0,0", "post-1.bed")],
+    [
+        ("tall.skwe_xz_deg=1", "tall.skew_xz_deg"),
+        ("pla.shrink=1", "pla.shrinkage"),
+        ("post-1.bde=0,0,0", "post-1.bed"),
+    ],
 )
 def test_a_wrong_name_suggests_the_nearest(change, nearest):
     with pytest.raises(ReferenceUnknown) as caught:

@@ -111,7 +111,9 @@ class TestOthers:
         number = float(write_probability(p).strip("<> %")) / 100
         assert math.isclose(number, p, abs_tol=6e-4)
 
-    @pytest.mark.parametrize(("share", "text"), [(0.0, "0 %"), (0.004, "< 1 %"), (0.006, "1 %"), (1.0, "100 %")])
+    @pytest.mark.parametrize(
+        ("share", "text"), [(0.0, "0 %"), (0.004, "< 1 %"), (0.006, "1 %"), (1.0, "100 %")]
+    )
     def test_shares(self, share, text):
         assert write_share(share) == text
 

@@ -36,7 +36,9 @@ def report(*items, risk=0.05, placing=()):
 
 
 def sentence(item):
-    return next(block.text for block in forecast_blocks(report(item), brief=True) if isinstance(block, Sentence))
+    return next(
+        block.text for block in forecast_blocks(report(item), brief=True) if isinstance(block, Sentence)
+    )
 
 
 HOLDS = changed(p_out=0.01)
@@ -110,7 +112,10 @@ class TestSentences:
     def test_a_spread_without_shift(self):
         item = changed(predicted=0.1, p_out=0.3)
         assert "gap may not hold" in sentence(item)
-        assert "It spreads too far: 50 % of its variance is the scatter of printed points (ring-1)." in sentence(item)
+        assert (
+            "It spreads too far: 50 % of its variance is the scatter of printed points (ring-1)."
+            in sentence(item)
+        )
 
     def test_the_model_itself(self):
         assert "The model itself is out of limits." in sentence(changed(contributions=(), std=0.0))
@@ -123,9 +128,17 @@ class TestSentences:
 
     def test_free_motions_and_assumptions_follow_unless_brief(self):
         free = PartForecast("r2", ("slides along x",), 0.0, (0.0, 0.0, 0.0), 0.0, ())
-        full = [block.text for block in forecast_blocks(report(HOLDS, placing=(free,))) if isinstance(block, Sentence)]
+        full = [
+            block.text
+            for block in forecast_blocks(report(HOLDS, placing=(free,)))
+            if isinstance(block, Sentence)
+        ]
         assert full == ["r2 is under-located: it slides along x.", "assumed: nothing moves"]
-        brief = [b.text for b in forecast_blocks(report(HOLDS, placing=(free,)), brief=True) if isinstance(b, Sentence)]
+        brief = [
+            b.text
+            for b in forecast_blocks(report(HOLDS, placing=(free,)), brief=True)
+            if isinstance(b, Sentence)
+        ]
         assert "1 part is under-located: r2." in brief
         assert not [text for text in brief if "slides" in text or "nothing moves" in text]
         assert brief[-1].startswith("1 assumption:")

@@ -6,9 +6,9 @@ part as the part itself has turned, so that a pin in a leaning part leans with i
 
 All parts are iterated together. A step evaluates the gradient of every part at the current poses, with
 finite rotations, and corrects the poses by the nominal second derivatives in the frame of each part as it
-is turned, handing the correction of each part on to those that rest on it. A pose that no step moves has gradient zero: it is the exact minimum,
-although the second derivatives are only near it. Where the common iteration does not settle, each part is
-settled by Gauss-Newton in bonding order; both end at the same place.
+is turned, handing the correction of each part on to those that rest on it. A pose that no step moves has
+gradient zero: it is the exact minimum, although the second derivatives are only near it. Where the common
+iteration does not settle, each part is settled by Gauss-Newton in bonding order; both end at the same place.
 """
 
 from __future__ import annotations
