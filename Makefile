@@ -6,7 +6,7 @@ BIN = $(VENV)/bin
 .PHONY: demo test lint types layers check mutants benchmark validation readme clean
 
 demo: $(VENV)/.ready
-	PATH="$(CURDIR)/$(BIN):$$PATH" sh tools/tell_the_story.sh build/demo
+	PATH="$(abspath $(BIN)):$$PATH" sh tools/tell_the_story.sh build/demo
 
 test: $(VENV)/.ready-dev
 	$(BIN)/python -m pytest -n 2 --dist worksteal

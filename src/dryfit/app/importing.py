@@ -3,32 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
-import numpy as np
-
-from dryfit.app.loading import refuse_unit, split_reference
-from dryfit.base.arrays import Array
-from dryfit.base.errors import DryfitError, MeshRefused, NotWritten, ReferenceUnknown
+from dryfit.app.import_plan import ImportRefused, Planned, plan_file
+from dryfit.app.mesh_words import mesh_cautions
+from dryfit.base.errors import MeshRefused, NotWritten, ReferenceUnknown
 from dryfit.base.units import MM_PER_UNIT, LengthUnit
 from dryfit.calc.mesh import measure_mesh
-from dryfit.files.mesh import MeshFile, read_meshes, read_raw
-from dryfit.model.joint import GROUND
-from dryfit.model.mesh import TriangleMesh
-from dryfit.model.part import Part
-from dryfit.model.project import Project
 from dryfit.store.atomic import write_atomically
 from dryfit.store.document import read_document
 from dryfit.store.edit import DocumentEditor
 
 Progress = Callable[[int, int], None]
-
-
-class ImportRefused(DryfitError):
-    """A mesh file cannot become parts of this project as asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +44,6 @@ class ImportReport:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Planned:
-    """A file that was read and whose parts can be added; target: where it will lie in the project."""
-
-    source: Path
-    target: Path
-    relative: str
-    meshes: MeshFile
-    unit: LengthUnit | None
-    ids: tuple[str, ...]
-    renewed: tuple[bool, ...]
-
-
 def import_meshes(
     path: Path,
     files: Sequence[Path],
@@ -90,21 +65,25 @@ def import_meshes(
     document = read_document(path)
     project, folder = document.project, document.path.parent
     volume = next((item.build_volume_mm for item in project.machines if machine in (item.id, None)), None)
-    planned: list[_Planned] = []
+    planned: list[Planned] = []
     for done, file in enumerate(files):
-        planned.append(_plan(file, folder, project, volume, unit, again, planned))
+        planned.append(plan_file(file, folder, project, volume, unit, again, planned))
         if progress is not None:
             progress(done + 1, len(files))
     owners = None
-    if not all(renewed for plan in planned for renewed in plan.renewed):
+    if not all(entry.renewed for plan in planned for entry in plan.entries):
         name = document.path.name
         owners = (
             _only(machine, [item.id for item in project.machines], "machine", name),
             _only(material, [item.id for item in project.materials], "material", name),
         )
-    _write(document.path, planned, owners)
+    _write(document.path, planned, owners, project.assembly.order)
     notes = [note for plan in planned for note in _notes(plan)]
     notes += _owner_notes(owners, machine, material)
+    if project.assembly.order and owners is not None:
+        notes.append(
+            "the new parts come last in the stated bonding order: move them in [assembly] where they belong"
+        )
     return ImportReport(
         project.name,
         owners[0] if owners else None,
@@ -137,134 +116,16 @@ def _only(given: str | None, ids: Sequence[str], noun: str, name: str) -> str:
     return ids[0]
 
 
-def _plan(
-    file: Path,
-    folder: Path,
-    project: Project,
-    volume: tuple[float, float, float] | None,
-    unit: LengthUnit | None,
-    again: bool,
-    planned: Sequence[_Planned],
-) -> _Planned:
-    raw = read_raw(file)
-    target, relative = _target(file, folder)
-    _check_target(file, target, relative, again, planned)
-    held = [
-        part for part in project.parts if PurePosixPath(split_reference(part.mesh)[0]).as_posix() == relative
-    ]
-    if raw.unit_stated is None:
-        unit = _unit_of(held, unit, file)
-        if unit is None:
-            extent = np.ptp(np.vstack([item.vertices for item in raw.objects]), axis=0)
-            raise refuse_unit(raw, extent, str(file), volume, _known_extents(planned))
-    meshes = read_meshes(file, unit)
-    known = _match_objects(held, meshes, file)
-    taken = {part.id for part in project.parts} | {name for plan in planned for name in plan.ids}
-    ids, renewed = [], []
-    for mesh in meshes.objects:
-        already = known.get(mesh.name)
-        if already is not None and not again:
-            raise ImportRefused(
-                f'{relative}#{mesh.name} is part "{already}" already',
-                str(file),
-                "use --again to take the file once more",
-            )
-        name = already or _part_id(mesh.name, taken, file)
-        taken.add(name)
-        ids.append(name)
-        renewed.append(already is not None)
-    stated = None if raw.unit_stated is not None else unit
-    return _Planned(file, target, relative, meshes, stated, tuple(ids), tuple(renewed))
-
-
-def _unit_of(held: Sequence[Part], unit: LengthUnit | None, file: Path) -> LengthUnit | None:
-    """The unit of a file without one: as asked, or as its parts in the document state it."""
-    stated = {part.unit for part in held if part.unit is not None}
-    if not stated:
-        return unit
-    if len(stated) > 1 or unit not in (None, *stated):
-        words = " and ".join(sorted(stated))
-        raise ImportRefused(
-            f"its parts are stated in {words}" + (f", not in {unit}" if unit else ""),
-            str(file),
-            "change unit in project.toml first, then take the file again",
-        )
-    return stated.pop()
-
-
-def _match_objects(held: Sequence[Part], meshes: MeshFile, file: Path) -> dict[str, str]:
-    """Ids of the parts that the file's objects are already. A part must not lose its object."""
-    names = [mesh.name for mesh in meshes.objects]
-    known: dict[str, str] = {}
-    for part in held:
-        name = split_reference(part.mesh)[1]
-        if name is None and len(names) == 1:
-            name = names[0]
-        if name not in names:
-            raise ImportRefused(
-                f'part "{part.id}" is {part.mesh}, which the file holds no longer: it holds {", ".join(names[:20])}',
-                str(file),
-                "name the object as before, or remove or rename the part in project.toml first",
-            )
-        known[name] = part.id
-    return known
-
-
-def _known_extents(planned: Sequence[_Planned]) -> list[Array]:
-    return [np.ptp(mesh.vertices, axis=0) for plan in planned for mesh in plan.meshes.objects]
-
-
-def _target(file: Path, folder: Path) -> tuple[Path, str]:
-    """Where the file lies in the project: in place if it is inside already, else in meshes/."""
-    resolved, home = file.resolve(), folder.resolve()
-    if resolved.is_relative_to(home):
-        return resolved, resolved.relative_to(home).as_posix()
-    return folder / "meshes" / file.name, f"meshes/{file.name}"
-
-
-def _check_target(file: Path, target: Path, relative: str, again: bool, planned: Sequence[_Planned]) -> None:
-    if "#" in relative:
-        raise ImportRefused(
-            "the file's name holds a #, which separates file and object", str(file), "rename the file"
-        )
-    if any(plan.relative == relative for plan in planned):
-        raise ImportRefused(
-            f"two of the files would become {relative}", str(file), "give each a name of its own"
-        )
-    if not target.exists() or target.samefile(file) or again:
-        return
-    if target.read_bytes() != file.read_bytes():
-        raise ImportRefused(
-            f"{relative} is in the project already, with other content",
-            str(file),
-            "use --again to replace it, or import it under another name",
-        )
-
-
-def _part_id(name: str, taken: set[str], file: Path) -> str:
-    cleaned = re.sub(r"[^A-Za-z0-9 _.:+-]+", "-", name).strip(" -_.:+")
-    if not cleaned:
-        raise ImportRefused(
-            f'the object name "{name}" has no letter or digit to make a part id of',
-            str(file),
-            "name the object",
-        )
-    if cleaned == GROUND:
-        raise ImportRefused('the name "ground" is kept for the jig', str(file), "rename the object")
-    if cleaned in taken:
-        raise ImportRefused(
-            f'there is a part "{cleaned}" already',
-            str(file),
-            "rename the object in the modeller and export it again",
-        )
-    return cleaned
-
-
-def _write(document: Path, planned: Sequence[_Planned], owners: tuple[str, str] | None) -> None:
+def _write(
+    document: Path, planned: Sequence[Planned], owners: tuple[str, str] | None, order: Sequence[str]
+) -> None:
     """Copy the files, then save the document; the copies go again where it cannot be saved."""
     editor = DocumentEditor(document)
     for plan in planned:
         _enter(editor, plan, owners)
+    new = [entry.id for plan in planned for entry in plan.entries if not entry.renewed]
+    if order and new:
+        editor.set_value(("assembly", "order"), [*order, *new])
     before: list[tuple[Path, bytes | None]] = []
     try:
         for plan in planned:
@@ -282,18 +143,17 @@ def _write(document: Path, planned: Sequence[_Planned], owners: tuple[str, str] 
         raise
 
 
-def _enter(editor: DocumentEditor, plan: _Planned, owners: tuple[str, str] | None) -> None:
+def _enter(editor: DocumentEditor, plan: Planned, owners: tuple[str, str] | None) -> None:
     """Rows of new parts, and hashes of those whose file is taken again."""
-    single = len(plan.meshes.objects) == 1
-    for mesh, name, renewed in zip(plan.meshes.objects, plan.ids, plan.renewed, strict=True):
-        if renewed:
-            editor.set_value(("part", name, "sha256"), mesh.sha256)
+    for entry in plan.entries:
+        if entry.renewed:
+            editor.set_value(("part", entry.id, "sha256"), entry.mesh.sha256)
         elif owners is not None:
-            reference = plan.relative if single else f"{plan.relative}#{mesh.name}"
-            editor.add_part(name, reference, *owners, unit=plan.unit, sha256=mesh.sha256)
+            reference = plan.reference(entry.mesh)
+            editor.add_part(entry.id, reference, *owners, unit=plan.unit, sha256=entry.mesh.sha256)
 
 
-def _copy(plan: _Planned) -> None:
+def _copy(plan: Planned) -> None:
     try:
         plan.target.parent.mkdir(parents=True, exist_ok=True)
         content = plan.source.read_bytes()
@@ -307,7 +167,7 @@ def _copy(plan: _Planned) -> None:
     _check_copy(plan)
 
 
-def _check_copy(plan: _Planned) -> None:
+def _check_copy(plan: Planned) -> None:
     """The file must not have changed between reading and copying; glTF buffers beside it do not come along."""
     if hashlib.sha256(plan.target.read_bytes()).hexdigest() != plan.meshes.sha256:
         raise MeshRefused(
@@ -317,45 +177,27 @@ def _check_copy(plan: _Planned) -> None:
         )
 
 
-def _describe(plan: _Planned) -> list[ImportedPart]:
-    single = len(plan.meshes.objects) == 1
+def _describe(plan: Planned) -> list[ImportedPart]:
     described = []
-    for mesh, name, renewed in zip(plan.meshes.objects, plan.ids, plan.renewed, strict=True):
-        measures = measure_mesh(mesh)
+    for entry in plan.entries:
+        measures = measure_mesh(entry.mesh)
         x, y, z = (float(value) for value in measures.extent_mm)
         described.append(
             ImportedPart(
-                id=name,
-                mesh=plan.relative if single else f"{plan.relative}#{mesh.name}",
+                id=entry.id,
+                mesh=plan.reference(entry.mesh),
                 size_mm=(x, y, z),
-                triangles=len(mesh.faces),
+                triangles=len(entry.mesh.faces),
                 volume_mm3=measures.volume_mm3,
                 is_closed=measures.is_closed,
-                cautions=mesh_cautions(mesh),
-                renewed=renewed,
+                cautions=mesh_cautions(measures),
+                renewed=entry.renewed,
             )
         )
     return described
 
 
-def mesh_cautions(mesh: TriangleMesh) -> tuple[str, ...]:
-    """What is unsound about a mesh that can still be forecast, in words."""
-    measures = measure_mesh(mesh)
-    found = []
-    if measures.open_edges:
-        found.append(f"the surface is open: {measures.open_edges} edges border one face only")
-    if measures.nonmanifold_edges:
-        found.append(f"{measures.nonmanifold_edges} edges border more than two faces")
-    if not measures.is_consistently_oriented and measures.is_closed:
-        found.append("neighbouring faces do not agree on which side is outside")
-    if measures.is_inside_out:
-        found.append("the surface is inside out: its volume is negative")
-    if measures.degenerate_faces:
-        found.append(f"{measures.degenerate_faces} faces have no area")
-    return tuple(found)
-
-
-def _notes(plan: _Planned) -> list[str]:
+def _notes(plan: Planned) -> list[str]:
     notes = [f"{plan.relative}: {note}" for note in plan.meshes.notes]
     notes += [f"{plan.relative}: {note}" for mesh in plan.meshes.objects for note in mesh.notes]
     if plan.meshes.unit_stated is not None:

@@ -11,8 +11,8 @@ import numpy as np
 
 from dryfit.app.forecast import Chain, run_forecast
 from dryfit.app.geometry import PartShape, to_machine
-from dryfit.app.importing import mesh_cautions
 from dryfit.app.loading import Opened, open_project
+from dryfit.app.mesh_words import mesh_cautions
 from dryfit.app.motion import printed_gains
 from dryfit.app.prediction import chain_of, provenance_of, record_forecast
 from dryfit.base.errors import ReferenceUnknown
@@ -109,7 +109,7 @@ def _document(opened: Opened) -> Iterator[Check]:
 def _meshes(opened: Opened) -> Iterator[Check]:
     sound = 0
     for part in opened.project.parts:
-        found = mesh_cautions(opened.shapes[part.id].mesh)
+        found = mesh_cautions(opened.shapes[part.id].measures)
         if found:
             yield Check(
                 "mesh",

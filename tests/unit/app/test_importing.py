@@ -4,8 +4,11 @@ import hashlib
 
 import pytest
 
-from dryfit.app.importing import ImportRefused, check_unit, import_meshes, mesh_cautions
+from dryfit.app.import_plan import ImportRefused
+from dryfit.app.importing import check_unit, import_meshes
+from dryfit.app.mesh_words import mesh_cautions
 from dryfit.base.errors import MeshRefused, NotWritten, ReferenceUnknown, UnitUnknown
+from dryfit.calc.mesh import measure_mesh
 from dryfit.model.mesh import TriangleMesh
 from dryfit.store.document import read_document
 from support.projects import contents, document, glb_bytes, open_stl_bytes, stl_bytes, write_project
@@ -51,6 +54,31 @@ def test_two_machines_must_be_told_apart(tmp_path):
     assert import_meshes(folder, [file], machine="desk").machine == "desk"
     # taken again, no part needs a machine
     assert import_meshes(folder, [file], again=True).machine is None
+
+
+def test_several_parts_that_share_an_object_are_all_taken_again(tmp_path):
+    folder = write_project(tmp_path / "p", BARE, {})
+    file = put(folder, "block.stl", stl_bytes())
+    import_meshes(folder, [file], unit="mm")
+    text = (folder / "project.toml").read_text()
+    row = text[text.index("[[part]]") :].split("\n\n")[0]
+    (folder / "project.toml").write_text(text + "\n" + row.split("\n[[m")[0].replace('id = "block"', 'id = "twin"'))
+    file.write_bytes(stl_bytes((3.0, 4.0, 5.0)))
+    report = import_meshes(folder, [file], again=True)
+    assert sorted(part.id for part in report.parts) == ["block", "twin"]
+    assert {part.sha256 for part in read_document(folder).project.parts} == {
+        hashlib.sha256(file.read_bytes()).hexdigest()
+    }
+
+
+def test_a_new_part_comes_last_in_a_stated_order_and_the_report_says_so(folder):
+    import_meshes(folder, [put(folder, "one.stl", stl_bytes())], unit="mm")
+    with (folder / "project.toml").open("a") as document_file:
+        document_file.write('\n[assembly]\norder = ["one"]  # by hand\n')
+    report = import_meshes(folder, [put(folder, "two.stl", stl_bytes((3.0, 4.0, 5.0)))], unit="mm")
+    assert read_document(folder).project.assembly.order == ("one", "two")
+    assert any("last in the stated bonding order" in note for note in report.notes)
+    assert "# by hand" in (folder / "project.toml").read_text()
 
 
 @pytest.mark.parametrize(
@@ -137,9 +165,10 @@ class TestCautions:
         from building import box_mesh
 
         box = box_mesh((0, 0, 0), (1, 2, 3))
-        assert mesh_cautions(box) == ()
+        assert mesh_cautions(measure_mesh(box)) == ()
         assert any(
-            "inside out" in text for text in mesh_cautions(TriangleMesh(box.vertices, box.faces[:, ::-1]))
+            "inside out" in text
+            for text in mesh_cautions(measure_mesh(TriangleMesh(box.vertices, box.faces[:, ::-1])))
         )
 
     def test_faces_without_area(self):
@@ -147,7 +176,9 @@ class TestCautions:
 
         box = box_mesh((0, 0, 0), (1, 2, 3))
         faces = [*box.faces.tolist(), [0, 0, 1]]
-        assert any("no area" in text for text in mesh_cautions(TriangleMesh(box.vertices, faces)))
+        assert any(
+            "no area" in text for text in mesh_cautions(measure_mesh(TriangleMesh(box.vertices, faces)))
+        )
 
 
 def test_units_by_name():
