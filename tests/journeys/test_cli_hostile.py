@@ -224,10 +224,10 @@ REFUSED = {
         "too large",
     ),
     "a lean beyond 45 degrees": (machine("skew_xz_deg = 0.4", "skew_xz_deg = 89.9"), None, "less than 45"),
-    "a temperature at which nothing settles": (
+    "a temperature that no printed part stands": (
         document(assembly=f"{ASSEMBLY}temp_c = 1e9\ntemp_std_c = 1.0\n"),
         None,
-        "does not settle",
+        "more than 300",
     ),
 }
 

@@ -15,9 +15,10 @@ from dryfit.app.notes import heat_notes, machine_notes
 from dryfit.app.outcomes import Run, forecast_characteristics
 from dryfit.app.structure import Structure, build_structure
 from dryfit.base.arrays import Array
+from dryfit.base.errors import ComputationRefused
 from dryfit.calc.chain.montecarlo import DEFAULT_SAMPLES
 from dryfit.calc.characteristics import Gauge
-from dryfit.calc.placing import Poses, describe_motions, place_exactly
+from dryfit.calc.placing import NotSettled, Poses, describe_motions, place_exactly
 from dryfit.model.contacts import ON_GROUND
 from dryfit.model.forecast import ForecastReport, PartForecast
 from dryfit.model.project import Project
@@ -90,18 +91,28 @@ def designed_gaps(structure: Structure) -> Array:
 
 
 def place_chain(chain: Chain) -> Poses:
-    """Exact placement of the parts as they are expected to print."""
+    """Exact placement of the parts as they are expected to print.
+
+    Raises ComputationRefused where a part does not settle on its contacts.
+    """
     structure, motion = chain.structure, chain.motion
     table = structure.table
     gains = printed_gains(chain.project, motion)
-    return place_exactly(
-        table,
-        structure.placing,
-        structure.centroids,
-        printed_points(chain.project, structure, gains, motion.first, table.p_first),
-        printed_points(chain.project, structure, gains, motion.second, table.p_second),
-        designed_gaps(structure),
-    )
+    try:
+        return place_exactly(
+            table,
+            structure.placing,
+            structure.centroids,
+            printed_points(chain.project, structure, gains, motion.first, table.p_first),
+            printed_points(chain.project, structure, gains, motion.second, table.p_second),
+            designed_gaps(structure),
+        )
+    except NotSettled as error:
+        raise ComputationRefused(
+            "a part does not settle on its contacts",
+            f'part "{chain.project.parts[error.part].id}"',
+            "check the error figures of its machine and the contact points of its joints",
+        ) from error
 
 
 def read_gauge(gauge: Gauge, poses: Poses) -> float:

@@ -15,7 +15,7 @@ from dryfit.model.joint import Joint, Locators
 from dryfit.model.machine import FIGURES, ErrorModel, Machine
 from dryfit.model.material import Material
 from dryfit.model.part import Bed, Part
-from dryfit.model.project import Project
+from dryfit.model.project import COLDEST_C, HOTTEST_C, Project
 
 _MACHINE_KEYS = (*FIGURES, "repeatability_mm")
 _MATERIAL_KEYS = ("shrinkage", "expansion_per_k")
@@ -29,7 +29,6 @@ _RANGES: dict[str, tuple[float, float]] = {
     **dict.fromkeys(("skew_xy_deg", "skew_xz_deg", "skew_yz_deg"), (-45.0, 45.0)),
     "expansion_per_k": (-0.01, 0.01),
 }
-ABSOLUTE_ZERO_C = -273.15
 
 _T = TypeVar("_T")
 
@@ -94,8 +93,10 @@ def _set(project: Project, owner: _Owner, key: str, value: str, change: str) -> 
     if owner is None:
         old = project.assembly.temp_c
         temp = _estimate(value, old, change)
-        if temp.value < ABSOLUTE_ZERO_C:
-            raise _refuse(f"no temperature lies below {ABSOLUTE_ZERO_C:g} C", change)
+        if not COLDEST_C <= temp.value <= HOTTEST_C:
+            raise _refuse(
+                f"no printed part is at less than {COLDEST_C:g} C or more than {HOTTEST_C:g} C", change
+            )
         return replace(project, assembly=replace(project.assembly, temp_c=temp))
     if isinstance(owner, Machine):
         machine = replace(owner, error=_set_figure(owner.error, key, value, change))

@@ -15,6 +15,8 @@ from dryfit.model.part import Part
 # Common practice, no source: one characteristic in twenty may be expected out of limits before a
 # hold point calls for a stop; the user states another risk in [project].
 DEFAULT_RISK = 0.05
+# Below absolute zero, or hotter than any printing plastic stands, a stated temperature is a slip.
+COLDEST_C, HOTTEST_C = -273.15, 300.0
 REFERENCE_TEMP_C = 20.0  # ISO 1:2022, standard reference temperature
 
 

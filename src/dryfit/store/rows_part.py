@@ -9,10 +9,10 @@ from pydantic import Field
 from dryfit.base.rotation import rotation_from_euler
 from dryfit.base.units import LengthUnit
 from dryfit.model.part import Bed, Part, Placement
-from dryfit.model.project import DEFAULT_RISK, REFERENCE_TEMP_C, Assembly, Search
+from dryfit.model.project import COLDEST_C, DEFAULT_RISK, HOTTEST_C, REFERENCE_TEMP_C, Assembly, Search
 from dryfit.store.row import Id, MeshName, NotNegative, Row, ScaleText, Sha256, Vector, make_estimate
 
-Celsius = Annotated[float, Field(ge=-273.15)]
+Celsius = Annotated[float, Field(ge=COLDEST_C, le=HOTTEST_C)]
 
 
 def _make_zeros() -> list[float]:

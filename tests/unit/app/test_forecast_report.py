@@ -103,3 +103,19 @@ def test_the_seed_fixes_the_draws() -> None:
     assert (one.low, one.high) == (same.low, same.high)
     assert one.high != other.high
     assert one.samples == 5000
+
+
+def test_a_part_that_does_not_settle_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    from dryfit.app import forecast as module
+    from dryfit.base.errors import ComputationRefused
+    from dryfit.calc.placing import NotSettled
+
+    chain = ring(4, machine(skew_xy_deg=0.5)).chain
+
+    def fails(*_: object) -> None:
+        raise NotSettled(2)
+
+    monkeypatch.setattr(module, "place_exactly", fails)
+    with pytest.raises(ComputationRefused, match="does not settle") as caught:
+        module.place_chain(chain)
+    assert chain.project.parts[2].id in caught.value.where

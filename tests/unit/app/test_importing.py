@@ -62,7 +62,9 @@ def test_several_parts_that_share_an_object_are_all_taken_again(tmp_path):
     import_meshes(folder, [file], unit="mm")
     text = (folder / "project.toml").read_text()
     row = text[text.index("[[part]]") :].split("\n\n")[0]
-    (folder / "project.toml").write_text(text + "\n" + row.split("\n[[m")[0].replace('id = "block"', 'id = "twin"'))
+    (folder / "project.toml").write_text(
+        text + "\n" + row.split("\n[[m")[0].replace('id = "block"', 'id = "twin"')
+    )
     file.write_bytes(stl_bytes((3.0, 4.0, 5.0)))
     report = import_meshes(folder, [file], again=True)
     assert sorted(part.id for part in report.parts) == ["block", "twin"]

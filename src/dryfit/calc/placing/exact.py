@@ -18,7 +18,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryfit.base.arrays import Array, IntArray, cross
-from dryfit.base.errors import ComputationRefused
 from dryfit.base.rotation import rotation_from_vector, rotations_from_vectors
 from dryfit.calc.placing.gains import PERFECT_PLAY_MM, PartPlacing, Placing
 from dryfit.model.contacts import ContactTable
@@ -26,6 +25,14 @@ from dryfit.model.contacts import ContactTable
 _STEP_MM = 1e-8  # a step below this has converged, rotations scaled by the part's size
 _COMMON_STEPS = 40
 _SINGLE_STEPS = 100
+
+
+class NotSettled(ArithmeticError):
+    """A part does not settle on its contacts. part: its index."""
+
+    def __init__(self, part: int) -> None:
+        super().__init__(part)
+        self.part = part
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,7 +103,7 @@ def place_exactly(
     centroids : (parts, 3) [mm] nominal centroids, about which poses turn
     printed_first, printed_second : (n, 3) [mm] printed positions of each row's points before placing
     designed_gap : (n,) [mm] separation that each locating row seeks
-    Raises ComputationRefused where a part does not settle, which means that the stated errors are so
+    Raises NotSettled where a part does not settle, which means that the stated errors are so
     large that the contacts no longer determine a place near the nominal one.
     """
     padded = np.vstack([centroids, np.zeros((1, 3))])
@@ -233,8 +240,4 @@ def _settle_part(
         turn = rotation_from_vector(move[3:]) @ turn
         if np.abs(move[:3]).max() + step.size_mm * np.abs(move[3:]).max() < _STEP_MM:
             return turn, shift
-    raise ComputationRefused(
-        "a part does not settle on its contacts",
-        f"part number {step.part + 1} in the document",
-        "check the error figures of its machine and the contact points of its joints",
-    )
+    raise NotSettled(step.part)

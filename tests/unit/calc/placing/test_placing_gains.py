@@ -10,8 +10,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from dryfit.base.arrays import Array
-from dryfit.base.errors import ComputationRefused
 from dryfit.calc.placing import (
+    NotSettled,
     describe_motions,
     motions_left_free,
     place_exactly,
@@ -242,8 +242,9 @@ def test_a_part_that_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch)
     table = table_of(FULL)
     placing = solve_placing(table, CENTROID, np.array([60.0]), [0])
     printed = (table.p_second - CENTROID) @ POSE.T + CENTROID
-    with pytest.raises(ComputationRefused, match="does not settle"):
+    with pytest.raises(NotSettled) as caught:
         place_exactly(table, placing, CENTROID, table.p_first, printed, np.zeros(6))
+    assert caught.value.part == 0
 
 
 def test_motions_left_free_by_contacts_that_are_only_proposed() -> None:
