@@ -94,7 +94,7 @@ class Scratch:
         for name in ("MAKEFLAGS", "MAKELEVEL", "FORCE_COLOR", "COLUMNS"):
             environment.pop(name, None)
         if command == "make demo":  # the environment is there: make must not install into it
-            command = "make --silent --old-file=.venv/.ready demo"
+            command = "make --silent VENV=.venv --old-file=.venv/.ready demo"
         done = subprocess.run(
             ["sh", "-c", command],
             cwd=self.folder,
