@@ -30,6 +30,21 @@ def locked(values: Any, shape: tuple[int | None, ...], name: str) -> Array:
     return array
 
 
+def bounds_of(points: Array) -> Array:
+    """Least and greatest coordinates (2, k) of points (n, k): column by column, many times quicker than by rows.
+
+    Raises ValueError for no points.
+    """
+    columns = [points[:, k] for k in range(points.shape[1])]
+    return np.array([[column.min() for column in columns], [column.max() for column in columns]])
+
+
+def corners_of(vertices: Array, faces: IntArray) -> tuple[Array, Array, Array]:
+    """First, second and third corners (m, 3) of faces (m, 3); several times quicker than by an index of rows."""
+    a, b, c = (vertices.take(faces[:, k], axis=0) for k in range(3))
+    return a, b, c
+
+
 def cross(a: Array, b: Array) -> Array:
     """Cross products (n, 3) of rows; several times quicker than the general one for small arrays."""
     result = np.empty((len(a), 3))

@@ -52,6 +52,16 @@ class DocumentRefused(DryfitError):
         return "\n".join(lines)
 
 
+class RowsRefused(DocumentRefused):
+    """A table of values, such as a CSV file, holds one or more faults; all are listed, nothing was taken."""
+
+    def __init__(self, path: str, faults: Sequence[Fault]) -> None:
+        super().__init__(path, faults)
+        count = len(faults)
+        self.what = f"{count} {'fault' if count == 1 else 'faults'}, and nothing was taken from the file"
+        self.do = "mend the lines named below, then read the file again"
+
+
 class ProjectMissing(DryfitError):
     """There is no project folder or document at the place named."""
 

@@ -95,6 +95,70 @@ class PartForecast:
 
 
 @dataclass(frozen=True, slots=True)
+class SuspectReading:
+    """Readings of one measure of a part that all the others contradict.
+
+    records      of the readings in the ledger
+    words        what was measured
+    value_mm     mean of what they show
+    off_mm, off_std_mm  by how much they are off what all the others let expect, and how well that is known
+    is_confirmed whether the reader confirmed all of them
+    """
+
+    part: str
+    records: tuple[int, ...]
+    words: str
+    value_mm: float
+    off_mm: float
+    off_std_mm: float
+    is_confirmed: bool
+
+    @property
+    def normalised(self) -> float:
+        """Departure over its standard uncertainty."""
+        return self.off_mm / self.off_std_mm
+
+
+@dataclass(frozen=True, slots=True)
+class LearntFigure:
+    """A figure of a machine or a material before and after the readings, in its own unit."""
+
+    name: str
+    before: float
+    before_std: float
+    after: float
+    after_std: float
+
+
+@dataclass(frozen=True, slots=True)
+class AsBuiltBasis:
+    """What a forecast owes to parts that were printed and read.
+
+    printed    ids of the parts that are as they were printed
+    readings   number of readings by part, of its print as built
+    earlier    number of readings of earlier prints, which tell of the machine only
+    left_out   number of readings that the user left out
+    suspects   readings that the others contradict; limit: normalised departure from which on
+    figures    of machines and materials, those that the readings tell something of
+    cautions   what the builder must know of printed parts
+    """
+
+    printed: tuple[str, ...]
+    readings: tuple[tuple[str, int], ...]
+    earlier: int
+    left_out: int
+    suspects: tuple[SuspectReading, ...]
+    limit: float
+    figures: tuple[LearntFigure, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def count(self) -> int:
+        """Of all readings that count."""
+        return self.earlier + sum(count for _, count in self.readings)
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastReport:
     """Will it go together? One finished report.
 
@@ -102,6 +166,9 @@ class ForecastReport:
     closing    ids of the joints that only close a loop
     what_if    the departures from the document that were asked for, as given
     input_hash hash of everything that the result depends on
+    prior      the same characteristics by what was known before any part was read; empty where nothing was read, or
+               it was not asked for
+    basis      what the forecast owes to printed parts; None where none was printed, or they were left aside
     """
 
     project: str
@@ -116,6 +183,8 @@ class ForecastReport:
     program_version: str
     input_hash: str
     mesh_hashes: tuple[tuple[str, str], ...] = ()
+    prior: tuple[CharacteristicForecast, ...] = ()
+    basis: AsBuiltBasis | None = None
 
     @property
     def p_any_out(self) -> tuple[float, float] | None:

@@ -49,6 +49,9 @@ class Joint:
                       by hand in the plane of the face
     role              None: by rule (see docs/methods)
     proposed          found by the program, not yet accepted by the user: not used
+    press_mm          interference that the two parts are meant to have in the model, as a press fit; no
+                      forecast rests on it; None: none is meant
+    adhesive          id of the adhesive; None: not stated
     """
 
     id: str
@@ -62,6 +65,8 @@ class Joint:
     role: Role | None = None
     faces: FaceContacts | None = None
     proposed: bool = False
+    press_mm: float | None = None
+    adhesive: str | None = None
 
     def __post_init__(self) -> None:
         if self.locator_points_mm is not None:

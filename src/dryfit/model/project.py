@@ -6,11 +6,16 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from dryfit.base.estimate import Estimate
+from dryfit.model.adhesive import Adhesive
 from dryfit.model.characteristic import Characteristic
+from dryfit.model.evidence import Observation, Relation, ScaleFrom
+from dryfit.model.feature import Dimension, Feature
+from dryfit.model.instrument import Instrument
 from dryfit.model.joint import Joint
 from dryfit.model.machine import Machine
 from dryfit.model.material import Material
 from dryfit.model.part import Part
+from dryfit.model.photo import CalibratedLens, Photo
 
 # Common practice, no source: one characteristic in twenty may be expected out of limits before a
 # hold point calls for a stop; the user states another risk in [project].
@@ -45,7 +50,10 @@ class Search:
 
 @dataclass(frozen=True, slots=True)
 class Project:
-    """The document as the core sees it."""
+    """The document as the core sees it.
+
+    scale  model over prototype; None where scale_from fixes the size of one dimension instead
+    """
 
     name: str
     scale: Fraction | None
@@ -58,6 +66,15 @@ class Project:
     characteristics: tuple[Characteristic, ...] = ()
     assembly: Assembly = field(default_factory=Assembly)
     search: Search = field(default_factory=Search)
+    dimensions: tuple[Dimension, ...] = ()
+    features: tuple[Feature, ...] = ()
+    adhesives: tuple[Adhesive, ...] = ()
+    instruments: tuple[Instrument, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    lenses: tuple[CalibratedLens, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    relations: tuple[Relation, ...] = ()
+    scale_from: ScaleFrom | None = None
 
     def machine(self, id: str) -> Machine:
         return next(machine for machine in self.machines if machine.id == id)
@@ -70,3 +87,11 @@ class Project:
 
     def joint(self, id: str) -> Joint:
         return next(joint for joint in self.joints if joint.id == id)
+
+    def adhesive_of(self, joint: str) -> Adhesive | None:
+        """What a joint is bonded with, where that is stated."""
+        stated = self.joint(joint).adhesive
+        return next((item for item in self.adhesives if item.id == stated), None)
+
+    def dimension(self, id: str) -> Dimension:
+        return next(dimension for dimension in self.dimensions if dimension.id == id)
