@@ -26,9 +26,12 @@ def list_assumptions(tables: Tables) -> tuple[str, ...]:
         lines.extend(f'material "{material.id}": {line}' for line in _list_material(material))
     for machine in tables.machines:
         lines.extend(f'machine "{machine.id}": {line}' for line in _list_machine(machine))
+    for instrument in tables.instruments:
+        lines.extend(f'instrument "{instrument.id}": {line}' for line in instrument.assumed())
     lines.extend(_list_parts_and_joints(tables))
     upward = [row.id for row in tables.characteristics if row.kind == "height" and row.direction is None]
     lines.extend(_gather("characteristic", upward, "direction not stated, taken as upward, [0, 0, 1]"))
+    lines.extend(_list_nominals(tables))
     lines.extend(_list_assembly(tables))
     return tuple(lines)
 
@@ -50,6 +53,8 @@ def _list_material(row: MaterialRow) -> Iterator[str]:
         yield "shrinkage_distribution has no effect without shrinkage_std"
     if row.expansion_per_k is not None and row.expansion_std_per_k is None:
         yield "expansion_per_k stated without a standard uncertainty, taken as exact"
+    if row.density_g_per_cm3 is not None and row.density_std_g_per_cm3 is None:
+        yield "density_g_per_cm3 stated without a standard uncertainty, taken as exact"
     yield from row.to_model().notes
 
 
@@ -86,6 +91,20 @@ def _list_parts_and_joints(tables: Tables) -> Iterator[str]:
     ):
         idle = [joint.id for joint in joints if not _is_open(joint, key) and _is_open(joint, std)]
         yield from _gather("joint", idle, f"{key} has no effect without {std}")
+
+
+def _list_nominals(tables: Tables) -> Iterator[str]:
+    """Sizes without a standard uncertainty: a deviation from them is then judged as if they were exact."""
+    sizes = [
+        row.id for row in tables.dimensions if row.prototype_mm is not None and row.prototype_std_mm is None
+    ]
+    yield from _gather("dimension", sizes, "stated without a standard uncertainty, taken as exact")
+    nominals = [
+        row.id
+        for row in tables.features
+        if row.nominal is not None and row.nominal_std_mm is None and row.nominal_std_deg is None
+    ]
+    yield from _gather("feature", nominals, "nominal stated without a standard uncertainty, taken as exact")
 
 
 def _is_open(row: Row, key: str) -> bool:

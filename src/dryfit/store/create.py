@@ -31,8 +31,8 @@ max_gap_mm = 0.5
 max_angle_deg = 2.0
 min_area_mm2 = 4.0
 
-# One [[material]] for each plastic. The family looks up the thermal expansion:
-# PLA, PETG, ABS, ASA, PC, PA or TPU. Shrinkage 0.002 means that prints come out 0.2 % smaller.
+# One [[material]] for each plastic. The family looks up the thermal expansion and the density, where they
+# are not stated: PLA, PETG, ABS, ASA, PC, PA or TPU. Shrinkage 0.002 means that prints come out 0.2 % smaller.
 #
 # [[material]]
 # id = "pla"
@@ -43,19 +43,42 @@ min_area_mm2 = 4.0
 # One [[machine]] for each printer. Without [machine.error] the program reckons with a machine that was
 # never qualified: square within 0.3 degrees and to scale within 0.3 %, one standard deviation each.
 # In [machine.error], a figure that is left out is taken as exactly 0. A positive skew_xz_deg means that
-# the print leans toward +X as it grows in Z.
+# the print leans toward +X as it grows in Z. The width of a printed line, the steepest overhang from the
+# vertical and the distance to keep from the sides of the bed are for the checks of the parts.
 #
 # [[machine]]
 # id = "tall"
 # build_volume_mm = [500, 500, 600]
+# extrusion_width_mm = 0.45
+# overhang_deg = 45
+# clearance_mm = 5
 # [machine.error]
 # scale_x = 0.0
 # skew_xz_deg = 0.4
 # repeatability_mm = 0.08
 # std = {{ scale_x = 0.0005, skew_xz_deg = 0.02 }}
 
+# One [[dimension]] for each governing size of the prototype, full size, with how well it is known.
+#
+# [[dimension]]
+# id = "drum.height"
+# prototype_mm = 4000
+# prototype_std_mm = 20
+# source = "surveyed with two tapes"
+
+# One [[observation]] for each measured or quoted value of a dimension, and one [[relation]] for what must
+# hold between dimensions: `dryfit schedule` weighs them all, and the dimension needs no size of its own.
+#
+# [[observation]]
+# id = "guide"
+# of = "drum.height"
+# value = "12 ft 3 1/2 in"
+# std = "1/2 in"
+# source = "printed guide"
+
 # One [[part]] for each printed piece. The mesh is "file#object", in assembly coordinates. The unit is
-# needed where the mesh format states none. The bed pose turns the part about x, then y, then z.
+# needed where the mesh format states none. The bed pose turns the part about x, then y, then z. Shell and
+# infill are for its weight; without them it is weighed as solid.
 #
 # [[part]]
 # id = "ring-1"
@@ -64,6 +87,8 @@ min_area_mm2 = 4.0
 # machine = "tall"
 # material = "pla"
 # bed = {{ euler_xyz_deg = [0, 0, 90] }}
+# shell_mm = 1.6
+# infill = 0.15
 
 # One [[joint]] for each pair of faces that meet. Locators: none, pin, pin-and-slot or two-pins.
 # The first of the parts may be "ground": a jig without error, which needs stated [joint.faces].
@@ -82,6 +107,18 @@ min_area_mm2 = 4.0
 # kind = "gap"
 # joint = "ring-6:ring-1"
 # limits_mm = [-0.1, 0.4]
+
+# One [[feature]] for each size of a mesh that must be as the drawing says. Kinds: distance, angle, centres
+# (of two faces), diameter, position, flatness, thickness (of one), extent, section (of a part). What it
+# should be is a dimension, or nominal_mm and nominal_std_mm; `dryfit feature add` writes one for you.
+#
+# [[feature]]
+# id = "drum height"
+# kind = "extent"
+# part = "ring-1"
+# direction = [0, 0, 1]
+# dimension = "drum.height"
+# deviations_mm = [-0.5, 0.5]
 
 # The part that stands still, the order of bonding, and the temperature at which all must be right.
 [assembly]

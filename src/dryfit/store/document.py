@@ -8,15 +8,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from dryfit.base.errors import DocumentRefused, Fault, ProjectMissing
+from dryfit.base.errors import DocumentRefused, ProjectMissing
 from dryfit.model.project import Project
 from dryfit.store.assumptions import list_assumptions
 from dryfit.store.migrations import SCHEMA, migrate
+from dryfit.store.reading_rows import place_faults
 from dryfit.store.references import check_references
 from dryfit.store.row import Finding, parse_scale
 from dryfit.store.row import Path as KeyPath
 from dryfit.store.tables import LISTS, Tables, read_tables
-from dryfit.store.toml_layout import scan_layout
 from dryfit.store.toml_text import LARGEST_BYTES, decode, parse_toml, refuse_whole
 from dryfit.store.words import describe_value
 
@@ -109,37 +109,17 @@ def _check_schema(raw: dict[str, Any]) -> tuple[int | None, list[Finding]]:
 
 
 def _refuse(text: str, raw: dict[str, Any], name: str, findings: Iterable[Finding]) -> DocumentRefused:
-    layout = scan_layout(text)
-    placed = []
-    for finding in findings:
-        line = layout.find_line(finding.path)
-        where = f"{name}: {_write_path(finding.path, raw)}" + (f" (line {line})" if line else "")
-        placed.append((line, Fault(where, finding.what, finding.do)))
-    return DocumentRefused(name, [fault for _, fault in sorted(placed)])
-
-
-def _write_path(path: KeyPath, raw: dict[str, Any]) -> str:
-    """part[3] "ring-3".mesh: counted from 1, with the id of a row that has one."""
-    words = ""
-    for depth, step in enumerate(path):
-        if isinstance(step, str):
-            words += ("." if words else "") + step
-            continue
-        words += f"[{step + 1}]"
-        if depth == 1 and path[0] in LISTS:
-            row = raw[path[0]][step]
-            id = row.get("id") if isinstance(row, dict) else None
-            words += f' "{id}"' if isinstance(id, str) and id.isprintable() and len(id) <= 60 else ""
-    return words
+    return DocumentRefused(name, place_faults(text, raw, name, findings, dict.fromkeys(LISTS, "id")))
 
 
 def _build(tables: Tables) -> Project:
     row = tables.project
     if row is None:
         raise ValueError("a document without [project] has a fault")
+    lenses = {lens.id: lens.to_model() for lens in tables.lenses}
     return Project(
         name=row.name,
-        scale=parse_scale(row.scale),
+        scale=None if row.scale is None else parse_scale(row.scale),
         risk=row.risk,
         invented=row.invented,
         machines=tuple(machine.to_model() for machine in tables.machines),
@@ -149,4 +129,15 @@ def _build(tables: Tables) -> Project:
         characteristics=tuple(characteristic.to_model() for characteristic in tables.characteristics),
         assembly=tables.assembly.to_model(),
         search=tables.search.to_model(),
+        dimensions=tuple(dimension.to_model() for dimension in tables.dimensions),
+        features=tuple(feature.to_model() for feature in tables.features),
+        adhesives=tuple(adhesive.to_model() for adhesive in tables.adhesives),
+        instruments=tuple(instrument.to_model() for instrument in tables.instruments),
+        photos=tuple(
+            replace(photo.to_model(), calibrated=lenses.get(photo.lens or "")) for photo in tables.photos
+        ),
+        lenses=tuple(lenses.values()),
+        observations=tuple(observation.to_model() for observation in tables.observations),
+        relations=tuple(relation.to_model() for relation in tables.relations),
+        scale_from=None if row.scale_from is None else row.scale_from.to_model(),
     )

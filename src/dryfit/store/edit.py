@@ -16,6 +16,7 @@ from dryfit.model.joint import FaceContacts
 from dryfit.store import toml_edit
 from dryfit.store.atomic import write_atomically
 from dryfit.store.document import DOCUMENT_NAME, Document, parse_document, read_text
+from dryfit.store.reading_rows import holds_exactly
 from dryfit.store.tables import LISTS, TABLES
 from dryfit.store.toml_layout import Layout, scan_layout
 from dryfit.store.toml_layout import Path as KeyPath
@@ -49,7 +50,7 @@ class DocumentEditor:
         return self._text
 
     def add_rows(self, table: str, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Add rows to a list of tables ("material", "machine", "part", "joint", "characteristic").
+        """Add rows to a list of tables: "material", "part", "feature" and the others of LISTS.
 
         Keys are those of the document; a key whose value is None is left out.
         """
@@ -96,6 +97,10 @@ class DocumentEditor:
     ) -> None:
         """Add a joint; keys are the others of a [[joint]], such as locators or bond_line_mm."""
         self.add_rows("joint", [make_joint_row(id, parts, faces=faces, **keys)])
+
+    def add_feature(self, id: str, kind: str, **keys: Any) -> None:
+        """Add a feature; keys are the others of a [[feature]], such as faces, nominal_mm or limits_mm."""
+        self.add_rows("feature", [{"id": id, "kind": kind, **keys}])
 
     def set_value(self, path: Sequence[str], value: Any) -> None:
         """Set one value, such as ("part", "ring-1", "bed"), ("assembly", "order") or ("project", "risk").
@@ -216,11 +221,7 @@ class DocumentEditor:
 
     def _take(self, text: str, raw: dict[str, Any]) -> None:
         """Accept an edited text if it holds exactly the values that it should."""
-        try:
-            is_exact = tomllib.loads(text) == raw
-        except tomllib.TOMLDecodeError:
-            is_exact = False
-        if not is_exact:
+        if not holds_exactly(text, raw):
             what = "this edit cannot be made without touching something else in the document"
             raise self._refuse(what, "make the change by hand in the file")
         self._text, self._raw, self._layout = text, raw, None

@@ -6,7 +6,7 @@ import hashlib
 import json
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -100,18 +100,26 @@ class Ledger:
         payload : any JSON mapping with texts as keys, without NaN or infinities
         Raises LedgerRefused for another payload, or where the ledger cannot be written to.
         """
+        return self.append_all(kind, [payload])[0]
+
+    def append_all(self, kind: str, payloads: Sequence[Mapping[str, Any]]) -> tuple[LedgerRecord, ...]:
+        """Add records of one kind, all of them or none; once this returns, they are on the disk.
+
+        payloads : as of append
+        Raises LedgerRefused for a payload that is no JSON, or where the ledger cannot be written to.
+        """
         if not kind:
             raise ValueError("a record needs a kind")
-        text = write_canonical(payload, self.path)
+        texts = [write_canonical(payload, self.path) for payload in payloads]
         with _refusing(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
-                record_id = self._insert(kind, text)
+                ids = [self._insert(kind, text) for text in texts]
                 self._connection.execute("COMMIT")
             finally:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
-        return self.get(record_id)
+        return tuple(self.get(id) for id in ids)
 
     def records(self, kind: str | None = None, since: datetime | None = None) -> tuple[LedgerRecord, ...]:
         """Records in the order in which they were appended, of one kind or all; since is inclusive.

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from pathlib import PurePosixPath
-from typing import Annotated, NamedTuple
+from types import MappingProxyType
+from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -32,7 +33,12 @@ class Finding(NamedTuple):
 
 
 class Row(BaseModel):
-    """One table of the document: unknown keys, wrong types, NaN and infinities are refused."""
+    """One table of the document: unknown keys, wrong types, NaN and infinities are refused.
+
+    examples: how a key of this table is written, where it differs from the same key elsewhere
+    """
+
+    examples: ClassVar[Mapping[str, str]] = MappingProxyType({})
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 

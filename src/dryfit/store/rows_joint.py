@@ -75,6 +75,8 @@ class JointRow(Row):
     locator_play_distribution: Distribution | None = None
     role: Role | None = None
     proposed: bool = False
+    press_mm: Annotated[float, Field(gt=0)] | None = None
+    adhesive: str | None = None
     faces: FacesRow | None = None
 
     def findings(self) -> Iterator[Finding]:
@@ -126,4 +128,6 @@ class JointRow(Row):
             role=self.role,
             faces=None if self.faces is None else self.faces.to_model(),
             proposed=self.proposed,
+            press_mm=self.press_mm,
+            adhesive=self.adhesive,
         )

@@ -7,6 +7,7 @@ the lines from its header to its last statement; comments outside those lines st
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from dryfit.store.tables import TABLES
@@ -17,9 +18,14 @@ _COMMENT_LINES = re.compile(r"(?:[ \t]*#[^\n]*(?:\n|\Z))+")
 _INDENT = re.compile(r"[ \t]*")
 
 
-def insert_rows(layout: Layout, name: str, rows: list[dict[str, Any]], is_item: bool) -> str:
-    """New tables after the last of their name, or else where the program would write their first."""
-    places = TABLES[: TABLES.index(name) + 1] if name in TABLES else TABLES
+def insert_rows(
+    layout: Layout, name: str, rows: list[dict[str, Any]], is_item: bool, order: Sequence[str] = TABLES
+) -> str:
+    """New tables after the last of their name, or else where the program would write their first.
+
+    order : of the tables in this kind of file
+    """
+    places = order[: order.index(name) + 1] if name in order else order
     for known in reversed(places):
         indices = [i for i, header in enumerate(layout.headers) if header.path[:1] == (known,)]
         if indices:

@@ -10,7 +10,12 @@ import tomlkit
 
 # Coordinates are kept to a nanometre; everything else to twelve significant digits, which drops the tail
 # that binary fractions leave (0.30000000000000004) and nothing that anybody measured.
-COORDINATE_KEYS = frozenset({"points_mm", "points_on_second_mm", "locator_points_mm", "translation_mm"})
+COORDINATE_KEYS = frozenset(
+    {
+        *("points_mm", "points_on_second_mm", "locator_points_mm", "translation_mm"),
+        *("point_mm", "at_mm", "size_mm"),
+    }
+)
 COORDINATE_DECIMALS = 6
 SIGNIFICANT_DIGITS = 12
 WIDEST = 100
@@ -42,7 +47,7 @@ def render_value(value: Any, indent: str = "") -> str:
     if isinstance(value, list):
         entries = [render_value(entry, indent + "    ") for entry in value]
         flat = f"[{', '.join(entries)}]"
-        if len(flat) <= WIDEST or len(entries) < 2 or not isinstance(value[0], list | str):
+        if len(flat) <= WIDEST or len(entries) < 2 or not isinstance(value[0], list | str | dict):
             return flat
         return "[\n" + "".join(f"{indent}    {entry},\n" for entry in entries) + f"{indent}]"
     return str(tomlkit.item(value).as_string())

@@ -97,10 +97,10 @@ def _parse(source: Source, form: MeshFormat, text: bytes, binary: bytes | None) 
 
 def _check_asset(source: Source, tree: Tree) -> list[str]:
     asset = tree.dict_of(tree.root, "asset", "asset")
-    version = tree.text(asset, "version", "asset")
+    version = asset.get("version", "")
     least = tree.text(asset, "minVersion", "asset") or "2.0"
-    if not version.startswith("2.") or least != "2.0":
-        raise source.refuse(f"glTF version {version[:20]!r} is not supported, only 2.0 is", "asset.version")
+    if not isinstance(version, str) or not version.startswith("2.") or least != "2.0":
+        raise source.refuse(f"glTF version {version!r:.20} is not supported, only 2.0 is", "asset.version")
     for name in tree.list_of(tree.root, "extensionsRequired", "extensionsRequired"):
         if not isinstance(name, str) or not name.startswith(_HARMLESS):
             what = f"the file requires the extension {name!r:.60}, which is not supported"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+from posixpath import isabs, normpath
 from typing import Any
 from urllib.parse import unquote
 
@@ -30,7 +31,7 @@ class Buffers:
         self.source = source
         self.tree = tree
         self.binary = binary
-        self.beside: dict[int, bytes] = {}
+        self.beside: dict[int, tuple[str, bytes]] = {}
         self._loaded: dict[int, bytes] = {}
 
     def accessor(self, index: int, width: str, components: tuple[int, ...]) -> _Values:
@@ -146,9 +147,8 @@ class Buffers:
             return self.binary
         if uri.startswith("data:"):
             return self._decode(uri, place)
-        data = self._read_beside(uri, place)
-        self.beside[number] = data
-        return data
+        self.beside[number] = self._read_beside(uri, place)
+        return self.beside[number][1]
 
     def _decode(self, uri: str, place: str) -> bytes:
         head, comma, body = uri.partition(",")
@@ -159,17 +159,18 @@ class Buffers:
         except (binascii.Error, ValueError) as fault:
             raise self.source.refuse(f"the data uri is not base64 ({fault})", place) from fault
 
-    def _read_beside(self, uri: str, place: str) -> bytes:
-        """A buffer in another file, which must lie in the mesh file's own folder or below it."""
+    def _read_beside(self, uri: str, place: str) -> tuple[str, bytes]:
+        """Path and content of a buffer file, which must lie in the mesh file's own folder or below it."""
         folder = self.source.path.resolve().parent
         name = unquote(uri)
         if "\x00" in name or "://" in name or ":" in name.split("/")[0]:
             raise self.source.refuse(f"the buffer lies outside the file's folder: {name[:80]!r}", place)
         target = (folder / name).resolve()
-        if not target.is_relative_to(folder):
+        path = normpath(name)
+        if isabs(path) or path.startswith("..") or not target.is_relative_to(folder):
             raise self.source.refuse(f"the buffer lies outside the file's folder: {name[:80]!r}", place)
         try:
-            return target.read_bytes()
+            return path, target.read_bytes()
         except OSError as fault:
             what = f"the buffer file {name[:80]!r} cannot be read ({fault.strerror})"
             raise self.source.refuse(what, place, "keep the .bin file beside the .gltf file") from fault

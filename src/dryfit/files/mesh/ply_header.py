@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -26,6 +27,7 @@ _ENCODINGS: dict[bytes, Encoding] = {
     b"binary_big_endian": "binary_big_endian",
 }
 _MOST_HEADER_BYTES = 1 << 20
+_LINE_END = re.compile(rb"[\r\n]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +91,10 @@ def parse_header(source: Source) -> Header:
 
 def _read_line(source: Source, position: int) -> tuple[bytes, int]:
     data = source.data
-    ends = [end for mark in (b"\n", b"\r") if (end := data.find(mark, position, _MOST_HEADER_BYTES)) >= 0]
-    if not ends:
+    end = _LINE_END.search(data, position, _MOST_HEADER_BYTES)
+    if end is None:
         raise source.refuse("truncated: the header has no end_header", f"byte {len(data)}", COPY_AGAIN)
-    return data[position : min(ends)], _after_line_end(data, min(ends))
+    return data[position : end.start()], _after_line_end(data, end.start())
 
 
 def _after_line_end(data: bytes, position: int) -> int:

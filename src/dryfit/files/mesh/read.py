@@ -65,7 +65,7 @@ def _read(
     source = read_source(path)
     detected = detect_format(source)
     raw = _PARSERS[detected.format](source)
-    sha256 = source.hash_with(*raw.beside)
+    sha256 = source.hash_with(*(content for _, content in raw.beside))
     unit = settle(raw, source)
     factor = 1.0 if keep_unit or unit is None else MM_PER_UNIT[unit]
     if not raw.objects:
@@ -86,6 +86,7 @@ def _read(
         vertex_unit=unit if keep_unit else "mm",
         objects=tuple(objects),
         notes=file_notes,
+        beside=tuple(name for name, _ in raw.beside),
     )
 
 

@@ -23,6 +23,8 @@ class MeshFile:
     unit_stated  what the format itself states; None for STL, OBJ and PLY
     vertex_unit  unit of the vertices: "mm" from read_meshes; unit_stated from read_raw
     notes        what was assumed or left out, in words
+    beside       files that hold its geometry, as glTF may: their paths below the file's own folder, in the
+                 order in which the hash takes them
     """
 
     name: str
@@ -32,6 +34,7 @@ class MeshFile:
     vertex_unit: LengthUnit | None
     objects: tuple[TriangleMesh, ...]
     notes: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,11 +56,11 @@ class RawObject:
 class RawFile:
     """All objects of a file as its format's reader hands them over.
 
-    beside: content of other files that the geometry came from
+    beside: other files that the geometry came from: path below the file's folder, and content
     """
 
     format: MeshFormat
     unit: LengthUnit | None
     objects: tuple[RawObject, ...]
     notes: tuple[str, ...] = ()
-    beside: tuple[bytes, ...] = ()
+    beside: tuple[tuple[str, bytes], ...] = ()

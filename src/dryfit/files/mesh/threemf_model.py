@@ -40,6 +40,8 @@ _UNITS: dict[str, LengthUnit] = {
 # Names as the XML reader gives them: namespace}name.
 _PATH = f"{_PRODUCTION}}}path"
 _OF_CORE = f"{CORE}}}"
+# Elements of the core that stand in an object and hold no numbers themselves (core 1.3; memory).
+_FRAMES = {"mesh", "vertices", "triangles", "components", "metadatagroup", "metadata"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,7 +124,11 @@ class _Reader:
             self.object.components.append(self._use(attributes, line))
         elif name == f"{_OF_CORE}item":
             self.part.items.append(self._use(attributes, line))
-        elif self.object is not None and not name.startswith(_OF_CORE):
+        elif self.object is not None and name.startswith(_OF_CORE):
+            if name.removeprefix(_OF_CORE) not in _FRAMES:
+                what = f"the object holds an element that 3MF does not know: {name.removeprefix(_OF_CORE)[:60]!r}"
+                raise self.refuse(what, line)
+        elif self.object is not None:
             note = f"an element of another namespace is left out: {name[:120]}"
             if note not in self.object.notes:
                 self.object.notes.append(note)
