@@ -17,7 +17,7 @@ from dryfit.app.motion import Motion, Side
 from dryfit.app.structure import Structure
 from dryfit.base.arrays import Array, IntArray
 from dryfit.base.estimate import Estimate
-from dryfit.calc.chain import Sources
+from dryfit.calc.chain import Sources, independent_columns
 from dryfit.model.machine import FIGURES
 from dryfit.model.project import REFERENCE_TEMP_C, Project
 
@@ -31,6 +31,7 @@ class Causes:
     groups    names of the summed sources
     spread    (q, g) variance of each line by each group
     reach     (q, g) worst-case reach of each line by each group
+    left      what is left of the sources that readings tell of, where there are any; None: nothing was read
     """
 
     sources: Sources
@@ -38,6 +39,21 @@ class Causes:
     groups: tuple[str, ...]
     spread: Array
     reach: Array
+    left: Left | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Left:
+    """The summed sources after readings, line by line, for results that hang on several lines together.
+
+    row_variance  (n,) [mm2] of each row of the table by the scatter and play that no reading touches
+    lines         (k,) which lines the next is of: those of ranges
+    errors        (k, p) what is left of scatter that was read and of the readings' own, as independent unit sources
+    """
+
+    row_variance: Array
+    lines: IntArray
+    errors: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,24 +114,95 @@ def part_columns(structure: Structure, side: Side, sign: float, part: int) -> Ar
 
 def gather_causes(project: Project, structure: Structure, motion: Motion, independent: Independent) -> Causes:
     """Every source of the project, its columns and its summed groups."""
-    figures, strain = motion.by_figure, motion.by_strain
-    named: list[tuple[str, Estimate]] = []
-    columns: list[Array] = []
-    for index, machine in enumerate(project.machines):
-        for offset, name in enumerate(FIGURES):
-            named.append((f"{machine.id}.{name}", machine.error.figures[name]))
-            columns.append(figures[:, index * len(FIGURES) + offset])
-    _add_materials(project, strain, named, columns)
-    _add_bond_lines(structure, named, columns)
-    _add_shaped_play(structure, named, columns)
+    named, columns = shared_sources(project, structure, motion)
+    named, columns = _spread_correlated(project, named, columns)
+    add_made_up(motion, named, columns)
     matrix = np.array(columns).T.reshape(len(structure.sensitivity), len(named))
     keep = [
         index
         for index, (_, estimate) in enumerate(named)
         if (estimate.std > 0 or estimate.value != 0) and matrix[:, index].any()
     ]
-    groups, spread, reach = _groups(project, structure, independent)
+    groups, spread, reach = summed_groups(project, structure, independent)
     return Causes(Sources.of([named[index] for index in keep]), matrix[:, keep], groups, spread, reach)
+
+
+def shared_sources(
+    project: Project, structure: Structure, motion: Motion
+) -> tuple[list[tuple[str, Estimate]], list[Array]]:
+    """Sources with a column (q,) each, as the project states them: what readings tie together is not told apart.
+
+    First the figures of every machine in the order of FIGURES, then materials and temperature, bond lines, and
+    play that is not normal.
+    """
+    named: list[tuple[str, Estimate]] = []
+    columns: list[Array] = []
+    for index, machine in enumerate(project.machines):
+        for offset, name in enumerate(FIGURES):
+            named.append((f"{machine.id}.{name}", machine.error.figures[name]))
+            columns.append(motion.by_figure[:, index * len(FIGURES) + offset])
+    _add_materials(project, motion.by_strain, named, columns)
+    _add_bond_lines(structure, named, columns)
+    _add_shaped_play(structure, named, columns)
+    return named, columns
+
+
+def add_made_up(motion: Motion, named: list[tuple[str, Estimate]], columns: list[Array]) -> None:
+    """What corrected copies make up for: a certain shift the other way, under the name of its source."""
+    for name, shift in motion.made_up.items():
+        named.append((name, Estimate(-1.0)))
+        columns.append(shift)
+
+
+def _spread_correlated(
+    project: Project, named: list[tuple[str, Estimate]], columns: list[Array]
+) -> tuple[list[tuple[str, Estimate]], list[Array]]:
+    """The same sources, those that were estimated together as independent ones under their own names.
+
+    Each keeps its column, which moves the mean; its spread goes into another of the same name.
+    """
+    names, correlation = correlated_figures(project)
+    if not names:
+        return named, columns
+    place = {name: index for index, (name, _) in enumerate(named)}
+    mine = [place[name] for name in names]
+    std = np.array([named[index][1].std for index in mine])
+    spread = independent_columns(np.array([columns[index] for index in mine]).T, std, correlation)
+    still = [
+        (name, Estimate(item.value) if index in mine else item) for index, (name, item) in enumerate(named)
+    ]
+    return still + [(name, Estimate(0.0, 1.0)) for name in names], columns + list(spread.T)
+
+
+def correlated_figures(project: Project) -> tuple[tuple[str, ...], Array]:
+    """Names of the n sources that readings tie together, and their correlation (n, n).
+
+    They are the figures of machines that readings estimated, and the shrinkage of the material of each test
+    artefact: from a body alone nobody can tell a small scale from a large shrinkage. Machines that
+    were measured by bodies of one material are tied by its shrinkage alone.
+    """
+    machines = [machine for machine in project.machines if machine.error.estimated is not None]
+    materials = list(dict.fromkeys(m.error.estimated.material for m in machines if m.error.estimated))
+    known = {material.id: material for material in project.materials}
+    shared = [id for id in materials if id in known and known[id].shrinkage.distribution == "normal"]
+    names = [f"{machine.id}.{name}" for machine in machines for name in FIGURES]
+    ties = np.zeros((len(names), len(shared)))
+    correlation = np.eye(len(names))
+    for index, machine in enumerate(machines):
+        estimated = machine.error.estimated
+        block = slice(index * len(FIGURES), (index + 1) * len(FIGURES))
+        if estimated is not None:
+            correlation[block, block] = estimated.correlation
+            if estimated.material in shared:
+                ties[block, shared.index(estimated.material)] = estimated.with_shrinkage
+    for one in range(len(machines)):
+        for other in range(len(machines)):
+            if one != other:
+                rows = slice(one * len(FIGURES), (one + 1) * len(FIGURES))
+                across = slice(other * len(FIGURES), (other + 1) * len(FIGURES))
+                correlation[rows, across] = ties[rows] @ ties[across].T
+    whole = np.block([[correlation, ties], [ties.T, np.eye(len(shared))]])
+    return (*names, *(f"{id}.shrinkage" for id in shared)), whole
 
 
 def _add_materials(
@@ -163,7 +250,7 @@ def _add_shaped_play(structure: Structure, named: list[tuple[str, Estimate]], co
             columns.append(-structure.sensitivity[:, row])
 
 
-def _groups(
+def summed_groups(
     project: Project, structure: Structure, independent: Independent
 ) -> tuple[tuple[str, ...], Array, Array]:
     names: list[str] = []

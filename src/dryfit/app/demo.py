@@ -1,4 +1,4 @@
-"""The two demonstration projects: folders written by code, so that a newcomer has something to forecast.
+"""The demonstration projects: folders written by code, so that a newcomer has something to forecast.
 
 Everything in them is invented: the buildings, the boat, the machines, their faults and every limit.
 """
@@ -14,19 +14,45 @@ from pathlib import Path
 from typing import Literal, get_args
 
 from dryfit.app.demo_files import DemoFiles
-from dryfit.app.demo_lighter import lighter_files
-from dryfit.app.demo_observatory import observatory_files
 from dryfit.base.errors import NotWritten, ReferenceUnknown
 from dryfit.store.atomic import sync_folder, write_atomically
 from dryfit.store.create import FOLDERS
 from dryfit.store.document import DOCUMENT_NAME, parse_document
 
-Which = Literal["observatory", "lighter"]
+Which = Literal["observatory", "lighter", "unqualified", "as-built"]
 WHICH: tuple[Which, ...] = get_args(Which)
 
+
+# Each is imported when it is asked for: two of them need most of the program.
+def _observatory() -> DemoFiles:
+    from dryfit.app.demo_observatory import observatory_files
+
+    return observatory_files()
+
+
+def _lighter() -> DemoFiles:
+    from dryfit.app.demo_lighter import lighter_files
+
+    return lighter_files()
+
+
+def _unqualified() -> DemoFiles:
+    from dryfit.app.demo_machine import unqualified_files
+
+    return unqualified_files()
+
+
+def _as_built() -> DemoFiles:
+    from dryfit.app.demo_as_built import as_built_files
+
+    return as_built_files()
+
+
 _BUILDERS: Mapping[str, Callable[[], DemoFiles]] = {
-    "observatory": observatory_files,
-    "lighter": lighter_files,
+    "observatory": _observatory,
+    "lighter": _lighter,
+    "unqualified": _unqualified,
+    "as-built": _as_built,
 }
 
 
@@ -37,7 +63,9 @@ class DemoWritten:
     folder, document  where it lies
     name, scale       of the project
     parts, joints, characteristics  how many it holds
+    photos            how many photographs it holds
     mesh_bytes        size of its mesh files together
+    photo_bytes       size of its photographs and their marks together
     """
 
     folder: Path
@@ -47,7 +75,22 @@ class DemoWritten:
     parts: int
     joints: int
     characteristics: int
+    photos: int
     mesh_bytes: int
+    photo_bytes: int
+
+
+def choose_demo(lighter: bool, unqualified: bool, has_readings: bool, as_built: bool = False) -> Which:
+    """Which demonstration is asked for. Raises ReferenceUnknown where two are."""
+    if lighter + unqualified + has_readings + as_built > 1:
+        raise ReferenceUnknown(
+            "--lighter, --unqualified, --as-built and --readings ask for different things",
+            "dryfit demo",
+            "name one of them",
+        )
+    if as_built:
+        return "as-built"
+    return "lighter" if lighter else "unqualified" if unqualified else "observatory"
 
 
 def write_demo(directory: Path, which: Which) -> DemoWritten:
@@ -80,7 +123,9 @@ def write_demo(directory: Path, which: Which) -> DemoWritten:
         parts=len(project.parts),
         joints=len(project.joints),
         characteristics=len(project.characteristics),
+        photos=len(project.photos),
         mesh_bytes=sum(len(data) for data in files.meshes.values()),
+        photo_bytes=sum(len(data) for data in files.photos.values()),
     )
 
 
@@ -101,7 +146,11 @@ def _place_whole(directory: Path, files: DemoFiles) -> None:
             (staging / folder).mkdir()
         for name, data in files.meshes.items():
             write_atomically(staging / "meshes" / name, data)
+        for name, data in files.photos.items():
+            write_atomically(staging / "photos" / name, data)
         write_atomically(staging / DOCUMENT_NAME, files.document.encode("utf-8"))
+        if files.history is not None:
+            files.history(staging)
         if target.is_dir():
             target.rmdir()  # refuses where somebody has filled it in the meantime
         os.rename(staging, target)

@@ -23,7 +23,11 @@ from dryfit.app.demo_files import (
     hash_of,
     to_stl,
     write_characteristic,
+    write_dimension,
+    write_faces,
+    write_feature,
     write_joint,
+    write_look,
     write_numbers,
     write_points,
 )
@@ -80,7 +84,8 @@ def keel_under(number: int) -> int:
 
 
 def _document(hashes: Mapping[str, str]) -> str:
-    return "\n".join([_HEAD, *_parts(hashes), *_joints(), *_characteristics(), _assembly()])
+    sections = [_HEAD, *_dimensions(), *_parts(hashes), *_joints(), *_characteristics(), *_features()]
+    return "\n".join([*sections, _assembly()])
 
 
 _HEAD = """\
@@ -99,11 +104,16 @@ id = "petg"
 family = "PETG"
 shrinkage = 0.0
 shrinkage_std = 0.0001
+density_g_per_cm3 = 1.27
+density_std_g_per_cm3 = 0.01
 
 # Measured once, on a test piece of 100 mm: too short to know the scale of X well.
 [[machine]]
 id = "long"
 build_volume_mm = [700, 450, 350]
+extrusion_width_mm = 0.9
+overhang_deg = 50
+clearance_mm = 5
 [machine.error]
 scale_x = 0.002
 scale_y = 0.0
@@ -127,6 +137,12 @@ first_layer_flare_mm = 0.03
 """
 
 
+def _dimensions() -> Iterator[str]:
+    yield "# Governing sizes of the prototype, full size. Invented, as everything here."
+    yield write_dimension("hull.length", 18000.0, 8.0, "invented: a builder's list")
+    yield write_dimension("hull.breadth", 3600.0, 5.0, "invented: taken off with a rod")
+
+
 def _parts(hashes: Mapping[str, str]) -> Iterator[str]:
     yield "# One STL file per part. STL states no unit, so it is stated here."
     for name, sha256 in hashes.items():
@@ -139,6 +155,8 @@ def _parts(hashes: Mapping[str, str]) -> Iterator[str]:
             'material = "petg"',
             "bed = { euler_xyz_deg = [0, 0, 0] }",
             f'sha256 = "{sha256}"',
+            "shell_mm = 2.7",
+            "infill = 0.2",
         ]
         yield "\n".join(rows) + "\n"
 
@@ -235,6 +253,36 @@ def _characteristics() -> Iterator[str]:
         ("frame-4", "frame-4"),
         [[FRAME_X[3], -half, gunwale], [FRAME_X[3], half, gunwale]],
         0.8,
+    )
+
+
+def _features() -> Iterator[str]:
+    yield "# What the meshes must measure before anything is printed."
+    keels = ", ".join(f'"keel-{n}"' for n in range(1, KEELS + 1))
+    yield write_feature(
+        "keel-length",
+        "extent",
+        f"parts = [{keels}]",
+        "direction = [1, 0, 0]",
+        'dimension = "hull.length"',
+        "deviations_mm = [-1, 1]",
+    )
+    yield write_feature(
+        "breadth-of-frame-4",
+        "extent",
+        'part = "frame-4"',
+        "direction = [0, 1, 0]",
+        'dimension = "hull.breadth"',
+        "deviations_mm = [-0.8, 0.8]",
+    )
+    sides = [write_look("frame-4", np.array([sign, 0.0, 0.0])) for sign in (-1.0, 1.0)]
+    yield write_feature(
+        "thickness-of-frame-4",
+        "distance",
+        write_faces(*sides),
+        "nominal_mm = 30",
+        "nominal_std_mm = 0.05",
+        'iso_2768 = "m"',
     )
 
 

@@ -30,56 +30,80 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from dryfit.app.demo_files import DemoFiles, hash_of, to_glb
 from dryfit.app.demo_observatory_sizes import (
-    CROWN_BOTTOM,
-    CROWN_TOP,
+    BY_THE_GUIDE,
     R_CROWN_INNER,
     R_CROWN_OUTER,
     R_INNER,
     R_OUTER,
+    R_RIB_ARC,
     R_RIB_TIP,
-    RAIL_LEG,
     RAIL_RADIUS,
+    RAIL_RELIEF,
     RAIL_TIP,
     RAIL_WIDTH,
-    RIB_RISE,
+    RELIEF_RISE,
     RIB_WIDTH,
     RING_TOP,
     SEAT_LENGTH,
-    WALL_HEIGHT,
     WALL_INNER,
     WALL_OUTER,
+    Heights,
 )
 from dryfit.app.demo_observatory_text import MESH_FILE, write_observatory
-from dryfit.calc.shapes import arc_segment, arched_bar, round_ring
+from dryfit.app.demo_photographs import make_photographs
+from dryfit.calc.shapes import arc_segment, arched_bar, round_ring, sweep_quads
 from dryfit.model.mesh import TriangleMesh
 
 
-def observatory_files() -> DemoFiles:
-    """Document and meshes of the observatory."""
-    data = to_glb(observatory_meshes())
-    return DemoFiles(write_observatory(hash_of(data)), {MESH_FILE: data})
+def observatory_files(heights: Heights = BY_THE_GUIDE) -> DemoFiles:
+    """Document, meshes, photographs and marks of the observatory."""
+    data, photographs = to_glb(observatory_meshes(heights)), make_photographs()
+    document = write_observatory(hash_of(data), photographs.rows, heights)
+    return DemoFiles(document, {MESH_FILE: data}, photographs.files)
 
 
-def observatory_meshes() -> tuple[TriangleMesh, ...]:
+def observatory_meshes(heights: Heights = BY_THE_GUIDE) -> tuple[TriangleMesh, ...]:
     """The five shapes that the parts are printed from, each in its own frame, upright, about z or y = 0."""
-    rib_outer = math.hypot(RIB_RISE, SEAT_LENGTH)  # so that the level seat lies at the full rise
     return (
         arc_segment(R_INNER, R_OUTER, 0.0, RING_TOP, -30.0, 60.0, 12, "segment"),
-        arched_bar(R_RIB_TIP, 400.0, rib_outer, 0.0, SEAT_LENGTH, "over", RIB_WIDTH, RING_TOP, 18, "rib"),
-        round_ring(R_CROWN_INNER, R_CROWN_OUTER, CROWN_BOTTOM, CROWN_TOP, 36, "crown"),
-        arched_bar(
-            RAIL_TIP,
-            RAIL_RADIUS,
-            RAIL_RADIUS + 24.0,
-            RAIL_LEG,
-            SEAT_LENGTH,
-            "under",
-            RAIL_WIDTH,
-            RING_TOP,
-            18,
-            "rail",
-        ),
-        arc_segment(WALL_INNER, WALL_OUTER, -WALL_HEIGHT, 0.0, -30.0, 60.0, 12, "wall"),
+        _rib(heights),
+        round_ring(R_CROWN_INNER, R_CROWN_OUTER, heights.crown_bottom, heights.crown_top, 36, "crown"),
+        _rail(heights),
+        arc_segment(WALL_INNER, WALL_OUTER, -heights.wall_height, 0.0, -30.0, 60.0, 12, "wall"),
     )
+
+
+def _rib(heights: Heights) -> TriangleMesh:
+    outer = math.hypot(R_RIB_ARC, SEAT_LENGTH)  # so that the level seat lies at the full rise
+    arch = arched_bar(R_RIB_TIP, 400.0, outer, 0.0, SEAT_LENGTH, "over", RIB_WIDTH, RING_TOP, 18, "rib")
+    vertices = arch.vertices.copy()
+    vertices[:, 2] = RING_TOP + (vertices[:, 2] - RING_TOP) * (heights.rib_rise / R_RIB_ARC)
+    return TriangleMesh(vertices, arch.faces, arch.name)
+
+
+def _rail(heights: Heights) -> TriangleMesh:
+    """The rail, its under side relieved from the end of the seat on.
+
+    The seat ends on the crown, whose edge is 7.5 mm farther out beside the rail. An arc that fell from the end
+    of the seat at once would dip more than a millimetre into the crown.
+    """
+    bar = arched_bar(
+        RAIL_TIP,
+        RAIL_RADIUS,
+        RAIL_RADIUS + 24.0,
+        heights.rail_leg,
+        SEAT_LENGTH,
+        "under",
+        RAIL_WIDTH,
+        RING_TOP,
+        18,
+    )
+    sections = bar.vertices.reshape(-1, 4, 3)  # from the foot to the tip: outside, under side twice, outside
+    arc, seat_end = sections[-3], sections[-2]
+    clear = seat_end + (arc - seat_end) * (RAIL_RELIEF / (arc - seat_end)[1, 0])
+    clear[1:3, 2] = heights.crown_top + RELIEF_RISE
+    return sweep_quads(np.insert(sections, -2, clear, axis=0), "rail")

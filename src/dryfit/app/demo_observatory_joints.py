@@ -9,7 +9,6 @@ import numpy as np
 
 from dryfit.app.demo_files import polar, write_joint, write_numbers, write_points
 from dryfit.app.demo_observatory_sizes import (
-    CROWN_TOP,
     R_INNER,
     RAIL_OFFSET,
     RIBS,
@@ -17,6 +16,7 @@ from dryfit.app.demo_observatory_sizes import (
     SEGMENTS,
     WALL_INNER,
     WALL_OUTER,
+    Heights,
     middle_deg,
     rib_deg,
 )
@@ -27,7 +27,7 @@ _PLAY = ("contact_play_mm = 0.02", "locator_play_mm = 0.03")
 _BOND = ("bond_line_mm = 0.0", "bond_line_std_mm = 0.02")
 
 
-def list_joints() -> Iterator[str]:
+def list_joints(heights: Heights) -> Iterator[str]:
     """[[joint]] rows with their comments, in bonding order."""
     yield "# The turned plate: the floor under each segment, its rim inside, and for the first one a dowel."
     for number in range(1, SEGMENTS + 1):
@@ -56,7 +56,7 @@ def list_joints() -> Iterator[str]:
     yield "# Rails: pin and slot at the foot, and a pin on the crown that holds them upright."
     for side, segment in (("left", 1), ("right", SEGMENTS)):
         yield write_joint(f"ring-{segment}", f"rail-{side}", 'locators = "pin-and-slot"', *_BOND, *_PLAY)
-        point = [100.0, RAIL_OFFSET if side == "left" else -RAIL_OFFSET, CROWN_TOP]
+        point = [100.0, RAIL_OFFSET if side == "left" else -RAIL_OFFSET, heights.crown_top]
         yield write_joint(
             "crown",
             f"rail-{side}",

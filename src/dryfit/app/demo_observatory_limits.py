@@ -9,11 +9,8 @@ import numpy as np
 
 from dryfit.app.demo_files import polar, write_characteristic, write_numbers, write_points
 from dryfit.app.demo_observatory_sizes import (
-    CROWN_BOTTOM,
-    CROWN_TOP,
     R_OUTER,
     R_RIB_TIP,
-    RAIL_LEG,
     RAIL_OFFSET,
     RAIL_RADIUS,
     RAIL_TIP,
@@ -21,12 +18,13 @@ from dryfit.app.demo_observatory_sizes import (
     RING_TOP,
     SEAT_LENGTH,
     SEGMENTS,
+    Heights,
     middle_deg,
     rib_deg,
 )
 
 
-def list_characteristics() -> Iterator[str]:
+def list_characteristics(heights: Heights) -> Iterator[str]:
     """[[characteristic]] rows with their comments."""
     yield "# What must fit. The ring first: how it closes, and how round it is."
     closing = 'joint = "ring-6:ring-1"'
@@ -44,11 +42,11 @@ def list_characteristics() -> Iterator[str]:
         "crown-height",
         "height",
         'parts = ["crown"]',
-        f"points_mm = [{write_numbers([0.0, 0.0, CROWN_TOP])}]",
-        f"limits_mm = {write_numbers([CROWN_TOP - 1.0, CROWN_TOP + 1.0])}",
+        f"points_mm = [{write_numbers([0.0, 0.0, heights.crown_top])}]",
+        f"limits_mm = {write_numbers([heights.crown_top - 1.0, heights.crown_top + 1.0])}",
     )
     for axis, reach in (("x", [120.0, 0.0]), ("y", [0.0, 120.0])):
-        points = np.array([[-reach[0], -reach[1], CROWN_TOP], [*reach, CROWN_TOP]])
+        points = np.array([[-reach[0], -reach[1], heights.crown_top], [*reach, heights.crown_top]])
         yield write_characteristic(
             f"crown-level-{axis}",
             "height",
@@ -56,8 +54,8 @@ def list_characteristics() -> Iterator[str]:
             f"points_mm = {write_points(points)}",
             "limits_mm = [-0.7, 0.7]",
         )
-    yield _crown_seats()
-    yield from _rails()
+    yield _crown_seats(heights)
+    yield from _rails(heights)
     yield "# The drum wall: the joints front and back, and how plumb three of its panels hang."
     for number in (3, 6):
         joint = f"wall-{number}:wall-{number % SEGMENTS + 1}"
@@ -89,9 +87,11 @@ def _ring_diameter() -> str:
     )
 
 
-def _crown_seats() -> str:
+def _crown_seats(heights: Heights) -> str:
     ribs = range(1, RIBS + 1)
-    points = np.array([polar(R_RIB_TIP + 0.5 * SEAT_LENGTH, rib_deg(rib), CROWN_BOTTOM) for rib in ribs])
+    points = np.array(
+        [polar(R_RIB_TIP + 0.5 * SEAT_LENGTH, rib_deg(rib), heights.crown_bottom) for rib in ribs]
+    )
     parts = ", ".join(f'"rib-{rib}"' for rib in ribs)
     return write_characteristic(
         "crown-seats",
@@ -102,11 +102,11 @@ def _crown_seats() -> str:
     )
 
 
-def _rails() -> Iterator[str]:
+def _rails(heights: Heights) -> Iterator[str]:
     yield "# The shutter runs between the rails: their distance at the crown and half way up."
     rise = RAIL_RADIUS * math.sin(math.pi / 4)
-    half_way = (RAIL_TIP + rise, RING_TOP + RAIL_LEG + rise)
-    for where, point in (("top", (75.0, CROWN_TOP)), ("half-way", half_way)):
+    half_way = (RAIL_TIP + rise, RING_TOP + heights.rail_leg + rise)
+    for where, point in (("top", (75.0, heights.crown_top)), ("half-way", half_way)):
         x, z = point
         points = np.array([[x, -RAIL_OFFSET, z], [x, RAIL_OFFSET, z]])
         yield write_characteristic(

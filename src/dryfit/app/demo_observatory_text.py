@@ -4,27 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dryfit.app.demo_files import write_numbers
+from dryfit.app.demo_files import write_error, write_numbers
+from dryfit.app.demo_observatory_evidence import list_dimensions
+from dryfit.app.demo_observatory_features import list_features
 from dryfit.app.demo_observatory_joints import list_joints
 from dryfit.app.demo_observatory_limits import list_characteristics
 from dryfit.app.demo_observatory_sizes import (
     RAIL_OFFSET,
     RIBS,
     SEGMENTS,
+    Heights,
     middle_deg,
     rib_deg,
 )
 
 MESH_FILE = "frame.glb"
+SHELL_MM = {"tall": 2.7, "desk": 2.4}  # three lines of the tall machine, four of the desk machine
 
 
-def write_observatory(sha256: str) -> str:
-    """The document; sha256 : of the mesh file."""
-    sections = [_HEAD, *_parts(sha256), *list_joints(), *list_characteristics(), _assembly()]
-    return "\n".join(sections)
+def write_observatory(sha256: str, photographs: str, heights: Heights) -> str:
+    """The document; sha256 : of the mesh file; photographs : rows of its [[photo]] tables."""
+    sections = [_HEAD, *list_dimensions(), photographs, *_parts(sha256, heights), *list_joints(heights)]
+    return "\n".join([*sections, *list_characteristics(heights), *list_features(heights), _assembly()])
 
 
-_HEAD = """\
+_HEAD = (
+    """\
 # Harrow Fell observatory, a 1:20 museum model. Everything here is invented for demonstration.
 #
 # Printed: a dome ring in six segments, twelve ribs, a crown ring, two shutter rails, six drum wall panels.
@@ -44,58 +49,30 @@ family = "PLA"
 # The machines are set to make up for shrinkage, with the filament of one batch; what is left is its spread.
 shrinkage = 0.0
 shrinkage_std = 0.00005
+density_g_per_cm3 = 1.24
+density_std_g_per_cm3 = 0.01
 
 # The tall machine prints all long parts. It was measured once: its bed axes are out of square by 0.1
 # degrees, and its upright leans by 0.6 degrees toward +X.
 [[machine]]
 id = "tall"
 build_volume_mm = [500, 500, 600]
-[machine.error]
-scale_x = 0.0
-scale_y = 0.0
-scale_z = 0.0
-skew_xy_deg = 0.1
-skew_xz_deg = 0.6
-skew_yz_deg = 0.0
-boundary_offset_mm = 0.0
-first_layer_flare_mm = 0.0
-first_layer_height_mm = 0.2
-repeatability_mm = 0.03
-[machine.error.std]
-scale_x = 0.00005
-scale_y = 0.00005
-scale_z = 0.00005
-skew_xy_deg = 0.01
-skew_xz_deg = 0.01
-skew_yz_deg = 0.01
-boundary_offset_mm = 0.02
-first_layer_flare_mm = 0.02
-
+extrusion_width_mm = 0.9
+overhang_deg = 50
+clearance_mm = 1
+"""
+    + write_error(0.1, 0.6, ["0.00005"] * 3, ["0.01"] * 3, "0.02")
+    + """
 # The desk machine prints the crown ring only.
 [[machine]]
 id = "desk"
 build_volume_mm = [300, 300, 300]
-[machine.error]
-scale_x = 0.0
-scale_y = 0.0
-scale_z = 0.0
-skew_xy_deg = 0.02
-skew_xz_deg = -0.05
-skew_yz_deg = 0.0
-boundary_offset_mm = 0.0
-first_layer_flare_mm = 0.0
-first_layer_height_mm = 0.2
-repeatability_mm = 0.03
-[machine.error.std]
-scale_x = 0.0002
-scale_y = 0.0002
-scale_z = 0.0002
-skew_xy_deg = 0.02
-skew_xz_deg = 0.02
-skew_yz_deg = 0.02
-boundary_offset_mm = 0.02
-first_layer_flare_mm = 0.02
+extrusion_width_mm = 0.6
+overhang_deg = 45
+clearance_mm = 2
 """
+    + write_error(0.02, -0.05, ["0.0002"] * 3, ["0.02"] * 3, "0.02")
+)
 
 
 def _part(id: str, mesh: str, machine: str, sha256: str, *lines: str) -> str:
@@ -107,11 +84,13 @@ def _part(id: str, mesh: str, machine: str, sha256: str, *lines: str) -> str:
         'material = "pla"',
         *lines,
         f'sha256 = "{sha256}"',
+        f"shell_mm = {SHELL_MM[machine]}",
+        "infill = 0.15",
     ]
     return "\n".join(rows) + "\n"
 
 
-def _parts(sha256: str) -> Iterator[str]:
+def _parts(sha256: str, heights: Heights) -> Iterator[str]:
     yield "# Ring: one file six times, all in the one pose in which it fits, along the diagonal of the bed."
     for number in range(1, SEGMENTS + 1):
         yield _part(
@@ -129,7 +108,7 @@ def _parts(sha256: str) -> Iterator[str]:
             "rib",
             "tall",
             sha256,
-            "bed = { euler_xyz_deg = [0, -45, 45] }",
+            f"bed = {{ euler_xyz_deg = {write_numbers([0.0, -heights.rib_tilt_deg, 45.0], 2)} }}",
             _turned(rib_deg(number)),
         )
     yield _part("crown", "crown", "desk", sha256, "bed = { euler_xyz_deg = [0, 0, 0] }")

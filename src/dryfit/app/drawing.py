@@ -16,7 +16,7 @@ from dryfit.app.drawing_marks import (
     outline_faces,
     worst_of,
 )
-from dryfit.app.forecast import Chain, place_chain
+from dryfit.app.forecast import Chain, learn_chain, place_chain
 from dryfit.app.loading import Opened
 from dryfit.app.motion import printed_gains
 from dryfit.base.arrays import Array
@@ -103,8 +103,9 @@ def draw_sheet(
     Offsets of outlines and flare of first layers are left out: they are too small to be seen on a sheet.
     Raises what placing raises.
     """
-    poses = place_chain(chain)
-    gains = printed_gains(chain.project, chain.motion)
+    known = learn_chain(chain)
+    poses = place_chain(chain, known)
+    gains = printed_gains(chain.project if known is None else known.project, chain.motion)
     field = DepartureField(poses.rotation @ gains - np.eye(3), chain.structure.centroids, poses.translation)
     bodies, coarse = _bodies(chain)
     size = _view_size(bodies)

@@ -8,10 +8,11 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
+from dryfit.app.ledger_reading import read_records
 from dryfit.app.prediction import LEDGER_NAME
 from dryfit.base.errors import ReferenceUnknown
 from dryfit.store.document import read_document
-from dryfit.store.ledger import LedgerRecord, open_ledger
+from dryfit.store.ledger import LedgerRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ def list_forecasts(path: Path) -> tuple[RecordedForecast, ...]:
     document = read_document(path)
     risk = document.project.risk
     listed = []
-    for record in _records(document.path.parent):
+    for record in read_records(document.path.parent, "forecast"):
         rows = record.payload["characteristics"]
         out = sum(1 for row in rows if row["p_out"] is None or row["p_out"] > risk)
         listed.append(
@@ -93,7 +94,7 @@ def compare_since(path: Path, since: str | None = None) -> SinceReport:
     Raises ReferenceUnknown where there is no such record.
     """
     document = read_document(path)
-    records = _records(document.path.parent)
+    records = read_records(document.path.parent, "forecast")
     if len(records) < 2:
         raise ReferenceUnknown(
             f"the ledger holds {len(records)} forecast{'' if len(records) == 1 else 's'}: two are needed to compare",
@@ -111,14 +112,6 @@ def compare_since(path: Path, since: str | None = None) -> SinceReport:
         causes=tuple(_causes(before.payload, after.payload)),
         characteristics=tuple(_changes(before.payload, after.payload)),
     )
-
-
-def _records(folder: Path) -> tuple[LedgerRecord, ...]:
-    """Recorded forecasts; looking at a project without a ledger makes none."""
-    if not (folder / LEDGER_NAME).exists():
-        return ()
-    with open_ledger(folder / LEDGER_NAME) as ledger:
-        return ledger.records("forecast")
 
 
 def _find(records: tuple[LedgerRecord, ...], since: str | None) -> LedgerRecord:
@@ -157,14 +150,18 @@ def _moment(record: LedgerRecord) -> datetime:
 
 
 def _causes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
+    causes = _size_changes(before, after)
     if before["input_hash"] == after["input_hash"]:
         same = before["program_version"] == after["program_version"]
-        return [] if same else [_pair("program version", before["program_version"], after["program_version"])]
-    causes = _table_changes(before, after, "figures", lambda value: f"{value[0]:g} (std {value[1]:g})")
+        if not same:
+            causes.append(_pair("program version", before["program_version"], after["program_version"]))
+        return causes
+    causes += _table_changes(before, after, "figures", lambda value: f"{value[0]:g} (std {value[1]:g})")
     causes += _table_changes(
         before, after, "beds", lambda value: "turned " + ", ".join(f"{v:g}" for v in value)
     )
     causes += _table_changes(before, after, "mesh_sha256", lambda value: f"mesh {value[:12]}")
+    causes += _as_built_changes(before.get("as_built"), after.get("as_built"))
     if before["what_if"] != after["what_if"]:
         causes.append(_pair("what-if", ", ".join(before["what_if"]), ", ".join(after["what_if"])))
     if before["document_sha256"] != after["document_sha256"]:
@@ -173,6 +170,34 @@ def _causes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
         causes.append(_pair("program version", before["program_version"], after["program_version"]))
     # The hash covers document, meshes and options of the run; nothing else is left.
     return causes or ["number or seed of the Monte Carlo draws"]
+
+
+def _as_built_changes(before: Mapping[str, Any] | None, after: Mapping[str, Any] | None) -> list[str]:
+    """Parts printed and read since; a record older than these had none."""
+    empty: Mapping[str, Any] = {"printed": [], "readings": {}, "earlier": 0}
+    was, now = before or empty, after or empty
+    found = [
+        f"{part}: {'printed' if part in now['printed'] else 'no longer counted as printed'}"
+        for part in dict.fromkeys([*was["printed"], *now["printed"]])
+        if (part in was["printed"]) != (part in now["printed"])
+    ]
+    for part in dict.fromkeys([*was["readings"], *now["readings"]]):
+        old, new = was["readings"].get(part, 0), now["readings"].get(part, 0)
+        if old != new:
+            found.append(f"{part}: {old} -> {new} readings")
+    if was["earlier"] != now["earlier"]:
+        found.append(f"readings of earlier prints: {was['earlier']} -> {now['earlier']}")
+    return found
+
+
+def _size_changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
+    """Changed dimensions and features; a record older than these does not say what they were."""
+    if "sizes" not in before or "sizes" not in after:
+        return []
+    return [
+        f"{words} (no forecast depends on it)"
+        for words in _table_changes(before, after, "sizes", lambda value: value)
+    ]
 
 
 def _table_changes(before: Mapping[str, Any], after: Mapping[str, Any], key: str, words: Any) -> list[str]:

@@ -49,6 +49,15 @@ class Planned:
     unit: LengthUnit | None
     entries: tuple[Entry, ...]
 
+    @property
+    def copies(self) -> tuple[tuple[Path, Path], ...]:
+        """Source and target of each file to copy, in the order of the hash; none where it is in the project."""
+        if self.target.exists() and self.target.samefile(self.source):
+            return ()
+        here, there = self.source.parent, self.target.parent
+        beside = ((here / name, there / name) for name in self.meshes.beside)
+        return ((self.source, self.target), *beside)
+
     def reference(self, mesh: TriangleMesh) -> str:
         """How the document names an object of the file."""
         return self.relative if len(self.meshes.objects) == 1 else f"{self.relative}#{mesh.name}"
@@ -91,7 +100,9 @@ def plan_file(
             entries.append(Entry(mesh, _part_id(mesh.name, taken, file), False))
             taken.add(entries[-1].id)
     stated = None if raw.unit_stated is not None else unit
-    return Planned(file, target, relative, meshes, stated, tuple(entries))
+    plan = Planned(file, target, relative, meshes, stated, tuple(entries))
+    _check_beside(plan, again, planned)
+    return plan
 
 
 def _unit_of(held: Sequence[Part], unit: LengthUnit | None, file: Path) -> LengthUnit | None:
@@ -159,6 +170,19 @@ def _check_target(file: Path, target: Path, relative: str, again: bool, planned:
             str(file),
             "use --again to replace it, or import it under another name",
         )
+
+
+def _check_beside(plan: Planned, again: bool, planned: Sequence[Planned]) -> None:
+    """A buffer file must not take the place of another file's."""
+    taken = {target: source for other in planned for source, target in other.copies}
+    for source, target in plan.copies[1:]:
+        other = taken.get(target, target if target.exists() and not again else None)
+        if other is not None and other.read_bytes() != source.read_bytes():
+            raise ImportRefused(
+                f"its geometry is in {source.name}, and there is another file of this name for meshes/ already",
+                str(plan.source),
+                "put the file and its buffers into a folder of their own below meshes/ and import it from there",
+            )
 
 
 def _part_id(name: str, taken: set[str], file: Path) -> str:

@@ -129,13 +129,13 @@ def _write(
     before: list[tuple[Path, bytes | None]] = []
     try:
         for plan in planned:
-            if plan.target.exists() and plan.target.samefile(plan.source):
-                continue
-            before.append((plan.target, plan.target.read_bytes() if plan.target.exists() else None))
-            _copy(plan)
+            for source, target in plan.copies:
+                before.append((target, target.read_bytes() if target.exists() else None))
+                _copy(source, target)
+            _check_copy(plan)
         editor.save()
     except BaseException:
-        for target, content in before:
+        for target, content in reversed(before):
             if content is not None:
                 write_atomically(target, content)
             elif target.exists():
@@ -144,36 +144,42 @@ def _write(
 
 
 def _enter(editor: DocumentEditor, plan: Planned, owners: tuple[str, str] | None) -> None:
-    """Rows of new parts, and hashes of those whose file is taken again."""
+    """Rows of new parts, all at once, and hashes of those whose file is taken again."""
+    rows: list[dict[str, str | None]] = []
     for entry in plan.entries:
         if entry.renewed:
             editor.set_value(("part", entry.id, "sha256"), entry.mesh.sha256)
         elif owners is not None:
-            reference = plan.reference(entry.mesh)
-            editor.add_part(entry.id, reference, *owners, unit=plan.unit, sha256=entry.mesh.sha256)
+            row = {"id": entry.id, "mesh": plan.reference(entry.mesh), "unit": plan.unit}
+            keys = {"machine": owners[0], "material": owners[1], "sha256": entry.mesh.sha256}
+            rows.append({**row, **keys})
+    if rows:
+        editor.add_rows("part", rows)
 
 
-def _copy(plan: Planned) -> None:
+def _copy(source: Path, target: Path) -> None:
     try:
-        plan.target.parent.mkdir(parents=True, exist_ok=True)
-        content = plan.source.read_bytes()
+        target.parent.mkdir(parents=True, exist_ok=True)
+        content = source.read_bytes()
     except OSError as error:
         raise NotWritten(
             f"the file cannot be copied into the project: {error.strerror}",
-            str(error.filename or plan.source),
+            str(error.filename or source),
             "check that meshes/ is a folder that may be written to",
         ) from error
-    write_atomically(plan.target, content)
-    _check_copy(plan)
+    write_atomically(target, content)
 
 
 def _check_copy(plan: Planned) -> None:
-    """The file must not have changed between reading and copying; glTF buffers beside it do not come along."""
-    if hashlib.sha256(plan.target.read_bytes()).hexdigest() != plan.meshes.sha256:
+    """No file must have changed between reading and copying."""
+    digest = hashlib.sha256()
+    for _, target in plan.copies:
+        digest.update(target.read_bytes())
+    if plan.copies and digest.hexdigest() != plan.meshes.sha256:
         raise MeshRefused(
-            "the copy is not what was read: the file changed meanwhile, or keeps its geometry in a second file",
+            "the copy is not what was read: the file changed meanwhile",
             str(plan.source),
-            "put all its files into the project's meshes/ folder and import it from there",
+            "import it once more when nothing writes to it",
         )
 
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from dryfit.app.geometry import PartShape, shape_in_assembly
+from dryfit.app.photo_sizes import photo_evidence
+from dryfit.app.qualification_records import qualification_notes, read_qualifications, with_qualifications
+from dryfit.app.schedule_decisions import read_decisions
+from dryfit.app.schedule_solving import has_evidence, with_schedule
 from dryfit.base.arrays import Array
 from dryfit.base.errors import MeshRefused, UnitUnknown
 from dryfit.base.units import LengthUnit
@@ -27,7 +31,8 @@ class Opened:
     """An open project.
 
     folder   the project folder
-    document the document as read
+    document the document as read; machines without stated figures have those of their last qualification, and
+             dimensions the sizes of the schedule where there is evidence of them
     shapes   every part's mesh in the assembly, by part id
     notes    what was assumed: by the document, by the mesh readers
     """
@@ -48,15 +53,23 @@ class Opened:
 
 
 def open_project(path: Path, progress: Progress | None = None) -> Opened:
-    """Read a project folder (or its project.toml) and every mesh that it names.
+    """Read a project folder (or its project.toml), every mesh that it names, and what its ledger knows of machines.
 
-    Raises ProjectMissing, DocumentRefused, MeshRefused or UnitUnknown, with what to do.
+    Raises ProjectMissing, DocumentRefused, LedgerRefused, MeshRefused or UnitUnknown, with what to do.
     """
     document = read_document(path)
     folder = document.path.parent
+    # A ledger that cannot be read refuses only what rests on it.
+    needs_it = any(machine.error.knowledge == "prior" for machine in document.project.machines)
+    latest = read_qualifications(folder) if needs_it else {}
+    whence = qualification_notes(document.project, latest)
+    extras = photo_evidence(folder, document.project).extras
+    decisions = read_decisions(folder) if has_evidence(document.project, extras) else {}
+    project = with_schedule(with_qualifications(document.project, latest), decisions, extras)
+    document = replace(document, project=project)
     meshes, notes = _read_parts(folder, document.project, progress)
     shapes = {part.id: shape_in_assembly(part, meshes[part.id]) for part in document.project.parts}
-    return Opened(folder, document, shapes, (*document.assumptions, *notes))
+    return Opened(folder, document, shapes, (*document.assumptions, *whence, *notes))
 
 
 def split_reference(mesh: str) -> tuple[str, str | None]:

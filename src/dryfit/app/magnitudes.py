@@ -34,6 +34,8 @@ def _numbers(value: Any, where: str) -> Iterator[tuple[str, float]]:
         yield where, value
     elif is_dataclass(value) and not isinstance(value, type):
         for field in fields(value):
+            if field.name.endswith("dof"):
+                continue  # degrees of freedom are a count, infinite where nothing was estimated
             yield from _numbers(getattr(value, field.name), f"{where}.{field.name}".lstrip("."))
     elif isinstance(value, Mapping):
         for key, inner in value.items():

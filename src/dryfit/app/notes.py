@@ -30,6 +30,12 @@ def machine_notes(project: Project) -> tuple[str, ...]:
             notes.append(
                 f'machine "{machine.id}": {", ".join(model.exact)} stated without std, taken as exact'
             )
+        copies = sum(part.compensation is not None for part in project.parts if part.machine == machine.id)
+        if copies:
+            counted = "1 part is" if copies == 1 else f"{copies} parts are"
+            notes.append(
+                f'machine "{machine.id}": {counted} printed from corrected copies, as they lie, not turned'
+            )
     return tuple(notes)
 
 

@@ -84,6 +84,13 @@ def _check(project: Project, options: OrientOptions) -> None:
             "grid_deg",
             "state a divisor of 360, such as 15, 30 or 90",
         )
+    copies = [part.id for part in project.parts if part.compensation is not None]
+    if copies:
+        raise ComputationRefused(
+            f"corrected copies are printed of {len(copies)} parts, made for the poses that these have",
+            "[[part]].compensated",
+            "let them go first (dryfit compensate MACHINE --undo), turn the parts, then make the copies again",
+        )
     known = {part.id for part in project.parts}
     for name in options.keep_parts:
         if name not in known:

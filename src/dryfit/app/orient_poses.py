@@ -11,11 +11,11 @@ from dryfit.app.forecast import Chain, with_poses
 from dryfit.app.geometry import PartShape, Shapes
 from dryfit.base.arrays import Array
 from dryfit.base.rotation import rotation_from_euler, turn_about_z
+from dryfit.calc.printability import hull_vertices
 from dryfit.model.part import Bed, Part
 from dryfit.model.project import Project
 
 _ROUNDING_MM = 1e-6  # a part as long as the bed fits on it
-_HULL_FROM = 200  # vertices above which their hull is worth finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,22 +91,10 @@ def _space(part: Part, shape: PartShape, room: tuple[float, float, float], is_ke
     rotations = np.array(
         [rotation_from_euler(rest.euler_xyz_deg) @ part.placement.rotation.T for rest in rests]
     )
-    corners = _hull_vertices(shape.mesh.vertices)
+    corners = hull_vertices(shape.mesh.vertices)
     return PoseSpace(
         part, rests, may_rest, rotations, tuple(corners @ rotation.T for rotation in rotations), room, is_kept
     )
-
-
-def _hull_vertices(vertices: Array) -> Array:
-    """Vertices of the convex hull, or all of them where they are few or flat: the extents are the same."""
-    if len(vertices) < _HULL_FROM:
-        return vertices
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        return np.asarray(vertices[ConvexHull(vertices).vertices])
-    except QhullError:  # all in one plane: there is no hull to find
-        return vertices
 
 
 def grid_poses(space: PoseSpace, grid_deg: float) -> tuple[Pose, ...]:
@@ -145,14 +133,15 @@ def near_poses(space: PoseSpace, pose: Pose, reach_deg: float, step_deg: float) 
 
 
 def price_of(pose: Pose, unit: float) -> float:
-    """What settles ties: few parts changed, then the same face, multiples of 90, and small turns.
+    """What settles ties: few parts changed, then the same face, multiples of 90, small turns, and the positive one.
 
     unit : the loss that one changed part must save at least
     """
     if pose == STATED:
         return 0.0
     is_square = pose.turn_deg % 90.0 == 0.0
-    return unit * (1.0 + 0.3 * (pose.rest != 0) + 0.5 * (not is_square) + 0.05 * abs(pose.turn_deg) / 180.0)
+    turn = 0.05 * abs(pose.turn_deg) / 180.0 + 0.005 * (pose.turn_deg < 0.0)
+    return unit * (1.0 + 0.3 * (pose.rest != 0) + 0.5 * (not is_square) + turn)
 
 
 def with_poses_of(project: Project, spaces: Sequence[PoseSpace], poses: Sequence[Pose]) -> Project:

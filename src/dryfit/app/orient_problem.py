@@ -19,6 +19,7 @@ from dryfit.app.motion import Side
 from dryfit.app.orient_loss import Judged, nominal_lines
 from dryfit.app.orient_poses import Pose, PoseSpace
 from dryfit.base.arrays import Array
+from dryfit.calc.chain import independent_columns
 from dryfit.calc.errormodel import outward_motion
 from dryfit.calc.orient import turn_basis, turn_coefficients
 from dryfit.model.machine import FIGURES, Machine
@@ -94,7 +95,10 @@ class _Frame:
         for machine in project.machines:
             if machine.id in printing:
                 figures = machine.error.figures
-                varying[machine.id] = tuple(f for f, name in enumerate(FIGURES) if figures[name].std > 0)
+                tied = machine.error.estimated is not None
+                varying[machine.id] = tuple(
+                    f for f, name in enumerate(FIGURES) if tied or figures[name].std > 0
+                )
                 starts[machine.id] = size
                 size += len(root) * len(varying[machine.id])
         return cls(root, varying, starts, size)
@@ -105,9 +109,16 @@ class _Frame:
         figures = [machine.error.figures[name] for name in FIGURES]
         columns = np.zeros((len(shares), self.size))
         columns[:, :count] = self.root * (shares @ np.array([figure.value for figure in figures]))
+        std = np.array([figure.std for figure in figures])
+        estimated = machine.error.estimated
+        spread = shares * std
+        if estimated is not None:
+            # What the figures share with a shrinkage is left to the exact loss: no part's shrinkage turns with it.
+            flat = shares.reshape(-1, len(FIGURES))
+            spread = independent_columns(flat, std, np.array(estimated.correlation)).reshape(shares.shape)
         for place, figure in enumerate(self.varying[machine.id]):
             block = slice(start + place * count, start + (place + 1) * count)
-            columns[:, block] = self.root * shares[:, :, figure] * figures[figure].std
+            columns[:, block] = self.root * spread[:, :, figure]
         return columns
 
 

@@ -32,6 +32,7 @@ class Run:
     seed: int
     most_causes: int | None
     progress: Callable[[int, int], None] | None
+    correction: Array | None = None  # (q,) by which measured gaps put the lines off their placed values
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,8 +91,11 @@ def _add_up(causes: Causes, most: int | None) -> _Lines:
 
 
 def _largest_first(effect: Array, most: int | None) -> IntArray:
-    """Indices (q, k) of the largest entries of each row, largest first."""
+    """Indices (q, k) of the largest entries of each row, largest first; alike to a billionth in the given order."""
     count = effect.shape[1]
+    largest = effect.max(axis=1, keepdims=True, initial=0.0)
+    # What is equal by symmetry differs by rounding, and rounding by machine: that may not change an order.
+    effect = np.round(effect / np.where(largest > 0.0, largest, 1.0), 9)
     if most is None or most >= count:
         return np.argsort(-effect, axis=1, kind="stable")
     some = np.argpartition(-effect, most, axis=1)[:, :most]
@@ -228,6 +232,8 @@ def _forecast_range(
     table = run.structure.table
     direction = table.direction[gauge.rows]
     residual = gauge.weights @ np.einsum("ij,ij->i", direction, run.poses.x_second[gauge.rows])
+    if run.correction is not None:
+        residual = residual + run.correction[mine]
     nominal = gauge.weights @ np.einsum("ij,ij->i", direction, table.p_second[gauge.rows])
     lower, upper = _limits(run, index)
     draws = _draw_range(run, mine, residual)
@@ -265,7 +271,12 @@ def _draw_range(run: Run, mine: IntArray, residual: Array) -> Array:
     """Draws of the range of lines around their expected heights."""
     causes, structure = run.causes, run.structure
     sensitivity = structure.sensitivity[mine]
-    covariance = (sensitivity * _row_variance(run)) @ sensitivity.T
+    left = causes.left
+    variance = row_variance(run.project, structure) if left is None else left.row_variance
+    covariance = (sensitivity * variance) @ sensitivity.T
+    if left is not None:
+        errors = left.errors[np.searchsorted(left.lines, mine)]
+        covariance += errors @ errors.T
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     generator = np.random.Generator(np.random.PCG64(run.seed))
@@ -275,12 +286,12 @@ def _draw_range(run: Run, mine: IntArray, residual: Array) -> Array:
     return ranges
 
 
-def _row_variance(run: Run) -> Array:
+def row_variance(project: Project, structure: Structure) -> Array:
     """(n,) variance of each row by the scatter of its two points and by normal play."""
-    table = run.structure.table
-    std_of = {machine.id: machine.error.repeatability_mm for machine in run.project.machines}
-    scatter = np.array([*(std_of[part.machine] ** 2 for part in run.project.parts), 0.0])  # the ground: none
-    rows = run.structure.joint_rows
+    table = structure.table
+    std_of = {machine.id: machine.error.repeatability_mm for machine in project.machines}
+    scatter = np.array([*(std_of[part.machine] ** 2 for part in project.parts), 0.0])  # the ground: none
+    rows = structure.joint_rows
     summed = [
         locates and (rows[joint].contact_play if face else rows[joint].locator_play).distribution == "normal"
         for joint, face, locates in zip(table.joint, table.is_face, table.is_locating, strict=True)

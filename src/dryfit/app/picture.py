@@ -36,13 +36,14 @@ def predict_and_draw(
     record: bool = True,
     exaggeration: float | None = None,
     progress: Progress | None = None,
+    with_readings: bool = True,
 ) -> Pictured:
     """The forecast of app.prediction.predict, and its drawing.
 
     exaggeration : how many times larger deviations are drawn; None chooses a round factor
     """
     opened = open_project(path, progress)
-    chain = chain_of(opened, what_if)
+    chain = chain_of(opened, what_if, with_readings)
     report = run_forecast(chain, provenance_of(opened, chain, what_if, samples, seed), samples, seed)
     drawing = draw_sheet(opened, chain, report, exaggeration)
     if record:

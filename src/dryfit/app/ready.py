@@ -5,37 +5,33 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
+from dryfit.app.checking import PartsReport, check_parts
+from dryfit.app.compensating_lines import compensation_lines
 from dryfit.app.forecast import Chain, run_forecast
 from dryfit.app.geometry import PartShape, to_machine
+from dryfit.app.hold_as_built import as_built_lines
+from dryfit.app.hold_lines import GRAVITY, Check, State
+from dryfit.app.hold_machines import machine_lines
+from dryfit.app.hold_parts import part_lines, too_large_parts
+from dryfit.app.ledger_reading import read_records
 from dryfit.app.loading import Opened, open_project
-from dryfit.app.mesh_words import mesh_cautions
 from dryfit.app.motion import printed_gains
+from dryfit.app.photo_sizes import photo_evidence
 from dryfit.app.prediction import chain_of, provenance_of, record_forecast
+from dryfit.app.preflight_lines import preflight_lines
+from dryfit.app.schedule_lines import schedule_lines
 from dryfit.base.errors import ReferenceUnknown
 from dryfit.calc.chain.montecarlo import DEFAULT_SAMPLES
+from dryfit.model.finding import gravest
 from dryfit.model.forecast import CharacteristicForecast, ForecastReport
-from dryfit.model.machine import Machine
 from dryfit.model.part import Part
 
+__all__ = ["GRAVITY", "Check", "HoldPoint", "State", "check_before", "check_opened"]
+
 Progress = Callable[[int, int], None]
-State = Literal["pass", "caution", "stop", "not checked"]
-# Gravest first; "not checked" outweighs a caution, since it may hide a stop.
-GRAVITY: tuple[State, ...] = ("stop", "not checked", "caution", "pass")
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One line of a hold point: its state, why, and what to do next ("" where nothing is to do)."""
-
-    topic: str
-    subject: str
-    state: State
-    reason: str
-    do: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +45,7 @@ class HoldPoint:
 
     @property
     def state(self) -> State:
-        present = {check.state for check in self.checks}
-        return next(state for state in GRAVITY if state in present)
+        return gravest(check.state for check in self.checks)
 
     def count(self, state: State) -> int:
         """Number of lines in a state."""
@@ -67,16 +62,24 @@ def check_before_printing(path: Path, record: bool = True, progress: Progress | 
     report = run_forecast(chain, provenance_of(opened, chain, (), DEFAULT_SAMPLES, 1))
     if record:
         record_forecast(opened, report)
-    return check_opened(opened, chain, report)
+    return check_opened(opened, chain, report, check_parts(opened, chain.structure.faces, progress=progress))
 
 
-def check_opened(opened: Opened, chain: Chain, report: ForecastReport) -> HoldPoint:
-    """The hold point of a project that is open and forecast."""
+def check_opened(
+    opened: Opened, chain: Chain, report: ForecastReport, parts: PartsReport | None = None
+) -> HoldPoint:
+    """The hold point of a project that is open and forecast. parts: its checked parts; None: not checked yet."""
+    records = read_records(opened.folder)
     checks = (
         *_document(opened),
-        *_meshes(opened),
-        *_volumes(chain),
-        *_machines(chain),
+        *_hashes(opened),
+        *_volumes(chain, parts),
+        *schedule_lines(opened.project, records, photo_evidence(opened.folder, opened.project)),
+        *part_lines(opened.project, parts),
+        *machine_lines(opened.project, records),
+        *compensation_lines(opened),
+        *preflight_lines(chain, records),
+        *as_built_lines(report.basis),
         *_placing(report, chain),
         *_characteristics(report),
         *_not_looked_at(chain),
@@ -106,22 +109,7 @@ def _document(opened: Opened) -> Iterator[Check]:
         )
 
 
-def _meshes(opened: Opened) -> Iterator[Check]:
-    sound = 0
-    for part in opened.project.parts:
-        found = mesh_cautions(opened.shapes[part.id].measures)
-        if found:
-            yield Check(
-                "mesh",
-                part.id,
-                "caution",
-                "; ".join(found),
-                "mend it in the modeller and import it again: --again",
-            )
-        else:
-            sound += 1
-    if sound:
-        yield Check("mesh", f"{sound} parts", "pass", "closed, two faces at every edge, facing outward")
+def _hashes(opened: Opened) -> Iterator[Check]:
     loose = [part.id for part in opened.project.parts if part.sha256 is None]
     if loose:
         yield Check(
@@ -134,13 +122,17 @@ def _meshes(opened: Opened) -> Iterator[Check]:
         )
 
 
-def _volumes(chain: Chain) -> Iterator[Check]:
+def _volumes(chain: Chain, parts: PartsReport | None) -> Iterator[Check]:
+    """Whether the parts fit as printed; those that do not even fit as modelled have their line already."""
+    too_large = too_large_parts(parts)
     gains = printed_gains(chain.project, chain.motion)
     inside = 0
     for part, gain in zip(chain.project.parts, gains, strict=True):
         machine = chain.project.machine(part.machine)
         size = printed_extent(part, chain.shapes[part.id], gain)
         over = size - np.array(machine.build_volume_mm)
+        if part.id in too_large:
+            continue
         if (over > 0).any():
             axes = ", ".join(
                 f"{axis} by {value:.1f} mm" for axis, value in zip("XYZ", over, strict=True) if value > 0
@@ -165,42 +157,6 @@ def printed_extent(part: Part, shape: PartShape, gain: np.ndarray) -> np.ndarray
     turned = shape.mesh.vertices @ (to_machine(part) @ gain).T
     extent: np.ndarray = np.ptp(turned, axis=0)
     return extent
-
-
-def _machines(chain: Chain) -> Iterator[Check]:
-    used = {part.machine for part in chain.project.parts}
-    for machine in chain.project.machines:
-        if machine.id in used:
-            yield _machine(machine)
-
-
-def _machine(machine: Machine) -> Check:
-    model = machine.error
-    if model.knowledge == "prior":
-        return Check(
-            "machine",
-            machine.id,
-            "not checked",
-            "it has no error model: the forecast counts with a wide spread instead",
-            "measure a test artefact that spans the build volume, and state [machine.error]",
-        )
-    if model.unstated:
-        return Check(
-            "machine",
-            machine.id,
-            "caution",
-            f"{', '.join(model.unstated)} not stated: taken as exactly zero",
-            "state them with their std, 0 where they were measured to be 0",
-        )
-    if model.exact:
-        return Check(
-            "machine",
-            machine.id,
-            "caution",
-            f"{', '.join(model.exact)} stated without std: taken as exact, which no measurement is",
-            "state std = { ... } in [machine.error]",
-        )
-    return Check("machine", machine.id, "pass", "its error model is stated, with uncertainty")
 
 
 def _placing(report: ForecastReport, chain: Chain) -> Iterator[Check]:
@@ -257,7 +213,7 @@ def _characteristic(item: CharacteristicForecast, risk: float) -> Check:
             f"undetermined: it depends on a free motion of {', '.join(item.free_parts)}",
             "hold the part, or state a play for it",
         )
-    chance = f"out of limits with probability {item.p_out:.2g}, the stated risk is {risk:.2g}"
+    chance = f"out of limits with probability {words_of(item.p_out)}, the stated risk is {words_of(risk)}"
     if item.p_out > risk:
         cause = item.contributions[0].source if item.contributions else "the model itself"
         return Check(
@@ -273,6 +229,16 @@ def _characteristic(item: CharacteristicForecast, risk: float) -> Check:
             "reduce the error that causes it and forecast again",
         )
     return Check("forecast", item.id, "pass", chance)
+
+
+def words_of(probability: float) -> str:
+    """Two digits, and no more certainty than a model can claim at either end."""
+    if probability < 1e-4:
+        return "below 0.01 %"
+    if probability > 1 - 1e-4:
+        return "above 99.99 %"
+    percent = 100.0 * probability
+    return f"{percent:.2f} %" if percent > 99.0 else f"{percent:.2g} %"
 
 
 def _not_looked_at(chain: Chain) -> Iterator[Check]:
@@ -303,6 +269,6 @@ def check_before(path: Path, stage: str, record: bool = True, progress: Progress
         raise ReferenceUnknown(
             f'there is no hold point before "{stage}"',
             "--before",
-            "this version holds one: --before printing",
+            "there are two: --before printing, and --before bonding JOINT",
         )
     return check_before_printing(path, record, progress)

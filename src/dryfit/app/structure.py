@@ -7,7 +7,7 @@ that a changed figure or pose re-uses it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -63,6 +63,11 @@ class Structure:
     notes: tuple[str, ...]
 
     @property
+    def faces(self) -> dict[str, FaceContacts]:
+        """Contact faces by joint id."""
+        return {rows.joint.id: rows.faces for rows in self.joint_rows}
+
+    @property
     def is_free(self) -> BoolArray:
         """(q,) whether a line depends on any free motion."""
         return np.asarray(self.free_of.any(axis=1))
@@ -110,6 +115,16 @@ def structure_from_faces(
         free_of=free_of,
         notes=(*notes, *datum_note, *play_notes(joint_rows), *role_notes(project, joint_rows, sequence)),
     )
+
+
+def with_joints(structure: Structure, before: Project, project: Project) -> Structure:
+    """The structure of a project whose joints differ in their bond lines only."""
+    joints = {joint.id: joint for joint in project.joints}
+    rows = tuple(replace(row, joint=joints[row.joint.id]) for row in structure.joint_rows)
+    old = play_notes(structure.joint_rows)
+    rest = role_notes(before, structure.joint_rows, structure.sequence)
+    head = structure.notes[: len(structure.notes) - len(old) - len(rest)]
+    return replace(structure, joint_rows=rows, notes=(*head, *play_notes(rows), *rest))
 
 
 def _links(project: Project, joint_rows: Sequence[JointRows], numbers: Mapping[str, int]) -> list[JointLink]:
