@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
-State = Literal["pass", "caution", "stop", "not checked"]
+from dryfit.model.finding import State
+
+__all__ = ["COLOURS", "SHAPES", "Block", "Heading", "Sentence", "State", "Table"]
 
 # A state is a shape and a word before it is a colour: filled disc, open triangle, filled square, open disc.
 SHAPES: Mapping[State, str] = {"pass": "●", "caution": "△", "stop": "■", "not checked": "○"}

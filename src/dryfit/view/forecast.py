@@ -2,34 +2,36 @@
 
 from __future__ import annotations
 
-from dryfit.model.forecast import CharacteristicForecast, ForecastReport
+from dryfit.app.hold_lines import fit_state
+from dryfit.model.finding import gravest
+from dryfit.model.forecast import (
+    AsBuiltBasis,
+    CharacteristicForecast,
+    ForecastReport,
+    LearntFigure,
+    SuspectReading,
+)
 from dryfit.view.blocks import Block, Heading, Sentence, State, Table
 from dryfit.view.digits import write_estimate, write_limits, write_number, write_probability, write_signed
 from dryfit.view.sources import describe_source
 
 _MAIN_CAUSES = 3
-
-
-def state_of(item: CharacteristicForecast, risk: float) -> State:
-    """State of a characteristic against the stated risk."""
-    if item.p_out is None:
-        return "not checked"
-    if item.p_out > risk:
-        return "stop"
-    return "caution" if item.is_linear_doubtful else "pass"
+_WORTH_TELLING = (
+    0.95  # share of its standard uncertainty that readings leave a figure, from which on it is told
+)
+state_of = fit_state  # both faces and the hold point go by one rule
 
 
 def forecast_state(report: ForecastReport) -> State:
     """The gravest state of a forecast; without characteristics nothing was checked."""
-    states = {state_of(item, report.risk) for item in report.characteristics}
-    order: tuple[State, ...] = ("stop", "not checked", "caution", "pass")
-    return next((state for state in order if state in states), "not checked")
+    states = (state_of(item, report.risk) for item in report.characteristics)
+    return gravest(states, "not checked")
 
 
 def forecast_blocks(report: ForecastReport, brief: bool = False) -> list[Block]:
     """Heading, table of characteristics, a sentence for each that is not clear, free motions, assumptions.
 
-    brief : only what is not clear, without assumptions; what holds is counted
+    brief : only what is not clear or was not before readings, without assumptions; what holds is counted
     """
     if brief:
         return _brief_blocks(report)
@@ -37,7 +39,8 @@ def forecast_blocks(report: ForecastReport, brief: bool = False) -> list[Block]:
     if report.what_if:
         blocks.append(Sentence(f"What if: {', '.join(report.what_if)}"))
     if report.characteristics:
-        blocks.append(_table(report.characteristics, report.risk))
+        blocks.append(_table(report.characteristics, report.risk, report.prior))
+    blocks += basis_blocks(report.basis)
     for item in report.characteristics:
         blocks += _sentences(item, report.risk)
     if not report.characteristics:
@@ -53,8 +56,12 @@ def _brief_blocks(report: ForecastReport) -> list[Block]:
         blocks.append(Sentence(f"What if: {', '.join(report.what_if)}"))
     unclear = tuple(item for item in report.characteristics if state_of(item, report.risk) != "pass")
     clear = [item for item in report.characteristics if state_of(item, report.risk) == "pass"]
-    if unclear:
-        blocks.append(_table(unclear, report.risk))
+    # What readings have cleared is news as well.
+    news = {item.id for item in (*unclear, *report.prior) if state_of(item, report.risk) != "pass"}
+    shown = tuple(item for item in report.characteristics if item.id in news)
+    if shown:
+        blocks.append(_table(shown, report.risk, report.prior))
+    blocks += basis_blocks(report.basis)
     if clear:
         nearest = max(clear, key=lambda item: item.p_out or 0.0)
         held = "it holds" if len(clear) == 1 else f"{len(clear)} hold"
@@ -74,6 +81,55 @@ def _brief_blocks(report: ForecastReport) -> list[Block]:
     noun = "1 assumption" if count == 1 else f"{count} assumptions"
     blocks.append(Sentence(f"{noun}: dryfit forecast without --brief lists what was taken."))
     return blocks
+
+
+def basis_blocks(basis: AsBuiltBasis | None) -> list[Block]:
+    """On which readings of which parts a forecast rests, what they taught, and what is wrong with them."""
+    if basis is None:
+        return []
+    blocks: list[Block] = []
+    if basis.count:
+        noun = "1 reading" if basis.count == 1 else f"{basis.count} readings"
+        listed = ", ".join(f"{part} {count}" for part, count in basis.readings)
+        earlier = f"; {basis.earlier} of earlier prints" if basis.earlier else ""
+        blocks.append(Sentence(f"It rests on {noun} of printed parts: {listed or 'none as built'}{earlier}."))
+    unread = [part for part in basis.printed if part not in dict(basis.readings)]
+    if unread:
+        blocks.append(Sentence(f"Printed and not read: {', '.join(unread)}."))
+    if basis.left_out:
+        noun = "1 reading is" if basis.left_out == 1 else f"{basis.left_out} readings are"
+        blocks.append(Sentence(f"{noun} left out, as decided."))
+    blocks += [suspect_sentence(item, basis.limit) for item in basis.suspects]
+    blocks += [Sentence(f"{text}.", "caution", mark=True) for text in basis.cautions]
+    told = [item for item in sorted(basis.figures, key=_tightened) if _tightened(item) < _WORTH_TELLING]
+    for item in told[:_MAIN_CAUSES]:
+        was, now = write_estimate(item.before, item.before_std), write_estimate(item.after, item.after_std)
+        blocks.append(
+            Sentence(f"The readings tell of the {describe_source(item.name)}: {was} before, {now} now.")
+        )
+    return blocks
+
+
+def suspect_sentence(item: SuspectReading, limit: float) -> Sentence:
+    """A reading that the others contradict, and what can be done."""
+    records = ", ".join(str(record) for record in item.records)
+    noun = "record" if len(item.records) == 1 else "records"
+    text = (
+        f"A reading of {item.part} contradicts the others: {write_number(item.value_mm)} mm ({noun} {records}) is off "
+        f"by {write_signed(item.off_mm, item.off_std_mm)} mm, {abs(item.normalised):.1f} standard uncertainties; "
+        f"from {limit:.1f} on it is suspect ({item.words}). "
+    )
+    if item.is_confirmed:
+        return Sentence(f"{text}The reader confirmed it.", "caution", mark=True)
+    do = (
+        f"Read it again (dryfit read {item.part} --correct {item.records[0]} --value MM), or leave it out "
+        f"(--leave-out {item.records[0]} --because TEXT)."
+    )
+    return Sentence(f"{text}{do}", "caution", mark=True)
+
+
+def _tightened(item: LearntFigure) -> float:
+    return item.after_std / item.before_std if item.before_std > 0 else 1.0
 
 
 def _departure(item: CharacteristicForecast) -> float:
@@ -108,20 +164,32 @@ def _is_likely_out(item: CharacteristicForecast) -> bool:
     return item.p_out is not None and item.p_out > 0.5
 
 
-def _table(items: tuple[CharacteristicForecast, ...], risk: float) -> Table:
-    rows = tuple(
-        (
-            item.id,
-            f"{write_estimate(item.predicted, item.std)} {item.unit}",
-            write_limits(item.lower_limit, item.upper_limit),
-            write_probability(item.p_out),
-            "; ".join(main_causes(item)),
+def _table(
+    items: tuple[CharacteristicForecast, ...], risk: float, prior: tuple[CharacteristicForecast, ...] = ()
+) -> Table:
+    """One row each; where parts were read, with what was expected before."""
+    before = {item.id: item for item in prior}
+    rows = []
+    for item in items:
+        then = _before(before[item.id]) if prior else ()
+        rows.append(
+            (
+                item.id,
+                f"{write_estimate(item.predicted, item.std)} {item.unit}",
+                *then,
+                write_limits(item.lower_limit, item.upper_limit),
+                write_probability(item.p_out),
+                "; ".join(main_causes(item)),
+            )
         )
-        for item in items
-    )
-    heads = ("characteristic", "predicted (std)", "limits", "outside", "largest causes")
     states = tuple(state_of(item, risk) for item in items)
-    return Table(heads, rows, frozenset({1, 2, 3}), states)
+    then = ("before readings", "outside then") if prior else ()
+    heads = ("characteristic", "predicted (std)", *then, "limits", "outside", "largest causes")
+    return Table(heads, tuple(rows), frozenset(range(1, len(heads) - 1)), states)
+
+
+def _before(item: CharacteristicForecast) -> tuple[str, str]:
+    return write_estimate(item.predicted, item.std), write_probability(item.p_out)
 
 
 def main_causes(item: CharacteristicForecast, most: int = _MAIN_CAUSES) -> list[str]:
@@ -166,7 +234,7 @@ def _fails(item: CharacteristicForecast) -> str:
         return f"{text} The model itself is out of limits."
     cause = item.contributions[0]
     moved = item.predicted - item.nominal
-    if abs(moved) > 2 * item.std and cause.mean_shift * moved > 0:
+    if abs(moved) > item.std and cause.mean_shift * moved > 0:
         share = cause.mean_shift / moved
         if share <= 1.005:
             return f"{text} {100 * share:.0f} % of the shift is the {describe_source(cause.source)}."

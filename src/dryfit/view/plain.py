@@ -8,7 +8,8 @@ from typing import Any
 
 from dryfit.app.ready import HoldPoint
 from dryfit.app.turning import Turned
-from dryfit.model.forecast import CharacteristicForecast, ForecastReport
+from dryfit.model.finding import Finding
+from dryfit.model.forecast import AsBuiltBasis, CharacteristicForecast, ForecastReport
 from dryfit.view.forecast import forecast_state, state_of
 
 
@@ -41,6 +42,46 @@ def forecast_plain(report: ForecastReport) -> dict[str, Any]:
         "program_version": report.program_version,
         "input_hash": report.input_hash,
         "mesh_sha256": dict(report.mesh_hashes),
+        "prior": [
+            {
+                "id": item.id,
+                "state": state_of(item, report.risk),
+                "predicted": item.predicted,
+                "std": item.std,
+                "low_95": item.low,
+                "high_95": item.high,
+                "p_out": item.p_out,
+            }
+            for item in report.prior
+        ],
+        "as_built": None if report.basis is None else basis_plain(report.basis),
+    }
+
+
+def basis_plain(basis: AsBuiltBasis) -> dict[str, Any]:
+    """What a forecast owes to printed parts."""
+    return {
+        "printed": list(basis.printed),
+        "readings": basis.count,
+        "readings_by_part": dict(basis.readings),
+        "readings_of_earlier_prints": basis.earlier,
+        "readings_left_out": basis.left_out,
+        "suspects": [
+            {
+                "part": item.part,
+                "records": list(item.records),
+                "measure": item.words,
+                "value_mm": item.value_mm,
+                "off_mm": item.off_mm,
+                "off_std_mm": item.off_std_mm,
+                "normalised": item.normalised,
+                "is_confirmed": item.is_confirmed,
+            }
+            for item in basis.suspects
+        ],
+        "suspect_from": basis.limit,
+        "figures": [to_plain(item) for item in basis.figures],
+        "cautions": list(basis.cautions),
     }
 
 
@@ -86,6 +127,19 @@ def turned_plain(turned: Turned) -> dict[str, Any]:
     """Keys of `dryfit orient --json`."""
     plain: dict[str, Any] = to_plain(turned.report)
     return {**plain, "diff": turned.diff, "written": turned.written}
+
+
+def finding_plain(item: Finding) -> dict[str, Any]:
+    """What a finding says, without what it is about."""
+    return {
+        "state": item.state,
+        "what": item.what,
+        "do": item.do,
+        "count": item.count,
+        "amount": item.amount,
+        "unit": item.unit,
+        "places_mm": item.places_mm.tolist(),
+    }
 
 
 def to_plain(value: Any) -> Any:

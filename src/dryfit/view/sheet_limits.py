@@ -50,14 +50,24 @@ class LimitsGeometry:
         return below or (self.upper is not None and x > self.upper)
 
 
-def limits_picture(item: CharacteristicForecast, risk: float, width: float, height: float) -> str:
+def limits_picture(
+    item: CharacteristicForecast,
+    risk: float,
+    width: float,
+    height: float,
+    beside: CharacteristicForecast | None = None,
+    said: str = "",
+) -> str:
     """The picture as a fragment of SVG from (0, 0) to (width, height), in the classes of the sheet's style.
+
+    beside : what is drawn to the same scale in another picture, so that the two can be compared
+    said : what it says to those who do not see it, instead of limits, probability and state
 
     The curve is normal with the predicted value and standard uncertainty, also where draws gave the
     probability. Nothing is drawn of the curve where the value is undetermined.
     """
-    shape = limits_geometry(item, width, height)
-    pieces = [f'<g role="img"><title>{escape(_title(item, risk))}</title>']
+    shape = limits_geometry(item, width, height, beside)
+    pieces = [f'<g role="img"><title>{escape(said or _title(item, risk))}</title>']
     if shape.curve:
         closed = [(shape.curve[0][0], shape.base), *shape.curve, (shape.curve[-1][0], shape.base)]
         pieces.append(path([closed], "lim-curve", is_closed=True))
@@ -72,14 +82,17 @@ def limits_picture(item: CharacteristicForecast, risk: float, width: float, heig
     return "".join([*pieces, "</g>"])
 
 
-def limits_geometry(item: CharacteristicForecast, width: float, height: float) -> LimitsGeometry:
-    """Where everything of the picture lies."""
+def limits_geometry(
+    item: CharacteristicForecast, width: float, height: float, beside: CharacteristicForecast | None = None
+) -> LimitsGeometry:
+    """Where everything of the picture lies. beside: shown to the same scale elsewhere."""
     base = height - _FOOT
     limits = [limit for limit in (item.lower_limit, item.upper_limit) if limit is not None]
     reach = _REACH * item.std
     is_known = item.p_out is not None
-    curve = [item.predicted - reach, item.predicted + reach] if is_known else []
-    to_x, break_at = _scale(limits, curve, width)
+    drawn = [row for row in (item, beside) if row is not None and row.p_out is not None]
+    covered = [row.predicted + side * _REACH * row.std for row in drawn for side in (-1.0, 1.0)]
+    to_x, break_at = _scale(limits, [min(covered), max(covered)] if covered else [], width)
     points: tuple[Point, ...] = ()
     if is_known and item.std > 0:
         values = _samples(item, reach, limits)

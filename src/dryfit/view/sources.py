@@ -17,6 +17,9 @@ _FIGURES = {
     "play": "seating play",
     "bond_line_mm": "bond line thickness",
     "temp_c": "temperature",
+    "readings": "uncertainty of the readings",
+    "handwork": "sanding and shimming",
+    "gap": "gaps measured where it was bonded",
 }
 
 
@@ -25,3 +28,8 @@ def describe_source(source: str) -> str:
     owner, _, key = source.rpartition(".")
     words = _FIGURES.get(key)
     return source if words is None or not owner else f"{words} ({owner})"
+
+
+def describe_figure(name: str) -> str:
+    """A figure of a machine in plain words, without the machine."""
+    return _FIGURES[name]
