@@ -58,6 +58,10 @@ def forecast(
     exaggerate: Annotated[
         float | None, typer.Option(min=1.0, help="With --sheet: how many times larger deviations are drawn.")
     ] = None,
+    without_readings: Annotated[
+        bool,
+        typer.Option("--without-readings", help="Leave printed parts aside: by the document alone."),
+    ] = False,
     unrecorded: Unrecorded = False,
     json: JsonFlag = False,
 ) -> None:
@@ -70,13 +74,22 @@ def forecast(
 
         reading = progress("reading meshes")
         if sheet is None:
-            report = predict(project, what_if or (), samples, seed, not unrecorded, reading)
+            report = predict(
+                project, what_if or (), samples, seed, not unrecorded, reading, not without_readings
+            )
         else:
             from dryfit.app.picture import predict_and_draw, save_picture
             from dryfit.view.sheet import sheet_svg
 
             drawn = predict_and_draw(
-                project, what_if or (), samples, seed, not unrecorded, exaggerate, reading
+                project,
+                what_if or (),
+                samples,
+                seed,
+                not unrecorded,
+                exaggerate,
+                reading,
+                not without_readings,
             )
             report = drawn.report
             save_picture(sheet, sheet_svg(drawn.drawing, report, drawn.drawn_on))
@@ -159,18 +172,26 @@ def since(
 
 
 def ready(
-    project: ProjectPath = Path(),
-    before: Annotated[str, typer.Option(help="Hold point: printing.")] = "printing",
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[JOINT] [PROJECT]", help="Before bonding the joint; then the project folder."
+        ),
+    ] = None,
+    before: Annotated[str, typer.Option(help="Hold point: printing, or bonding a JOINT.")] = "printing",
+    temp: Annotated[
+        float | None, typer.Option(metavar="C", help="Before bonding: temperature of parts and room.")
+    ] = None,
     unrecorded: Unrecorded = False,
     json: JsonFlag = False,
 ) -> None:
     """Is everything clear before the next stage?"""
     with refusing(json):
-        from dryfit.app.ready import check_before
+        from dryfit.app.ready_stages import check_stage
         from dryfit.view.plain import hold_point_plain
         from dryfit.view.reports import hold_point_blocks
 
-        report = check_before(project, before, not unrecorded, progress("reading meshes"))
+        report = check_stage(words or (), before, not unrecorded, temp, progress("reading meshes"))
     if json:
         show_json(hold_point_plain(report))
     else:

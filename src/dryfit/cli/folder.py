@@ -35,19 +35,43 @@ def demo(
     lighter: Annotated[
         bool, typer.Option("--lighter", help="The long hull instead of the observatory.")
     ] = False,
+    unqualified: Annotated[
+        bool, typer.Option("--unqualified", help="The observatory with a machine that nobody measured yet.")
+    ] = False,
+    as_built: Annotated[
+        bool,
+        typer.Option(
+            "--as-built", help="The observatory weeks later: released, five of twelve ribs printed."
+        ),
+    ] = False,
+    readings: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HOW",
+            help="In a demonstration that is there: a table of invented readings of its artefact, printed as-found "
+            "or as-trued.",
+        ),
+    ] = None,
     json: JsonFlag = False,
 ) -> None:
     """Write an invented project to try everything on."""
     with refusing(json):
-        from dryfit.app.demo import write_demo
-        from dryfit.view.demonstration import demo_blocks
+        from dryfit.app.demo import choose_demo, write_demo
+        from dryfit.app.demo_machine import choose_print, write_invented_readings
+        from dryfit.view.demonstration import demo_blocks, invented_blocks
         from dryfit.view.plain import to_plain
 
-        report = write_demo(directory, "lighter" if lighter else "observatory")
+        which = choose_demo(lighter, unqualified, readings is not None, as_built)
+        if readings is not None:
+            invented = write_invented_readings(directory, choose_print(readings))
+            plain, blocks = to_plain(invented), invented_blocks(invented)
+        else:
+            report = write_demo(directory, which)
+            plain, blocks = to_plain(report), demo_blocks(report, which)
     if json:
-        show_json(to_plain(report))
+        show_json(plain)
     else:
-        show(demo_blocks(report))
+        show(blocks)
 
 
 def import_(

@@ -8,7 +8,29 @@ from typing import Annotated
 import typer
 
 from dryfit import __version__
-from dryfit.cli import assembly, folder
+from dryfit.cli import (
+    artefact,
+    assembly,
+    bond,
+    compensate,
+    features,
+    folder,
+    gauge,
+    inspect,
+    mend,
+    observation,
+    parts,
+    photo,
+    preflight,
+    prints,
+    qualify,
+    read,
+    release,
+    remedy,
+    scan,
+    schedule,
+    workbench,
+)
 from dryfit.cli.show import REFUSED, abandon_output, prepare_streams, refuse_plainly
 
 # The base of every complaint about arguments; typer does not export it under a name.
@@ -23,6 +45,22 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
+
+
+feature = typer.Typer(help="Sizes of the drawing, measured on the meshes.", no_args_is_help=True)
+feature.command("add")(features.add)
+
+photos = typer.Typer(help="Photographs of the prototype, and what is marked on them.", no_args_is_help=True)
+photos.command("add")(photo.add)
+photos.command("list")(photo.list_)
+photos.command("mark")(photo.mark)
+photos.command("check")(photo.check)
+photos.command("sizes")(photo.sizes)
+photos.command("lens")(photo.lens)
+
+observations = typer.Typer(help="Measured and quoted values.", no_args_is_help=True)
+observations.command("add")(observation.add)
+observations.command("take")(observation.take)
 
 
 def _print_version(asked: bool) -> None:
@@ -43,11 +81,32 @@ def _top(
 app.command("new")(folder.new)
 app.command("demo")(folder.demo)
 app.command("import")(folder.import_)
+app.command("schedule")(schedule.schedule)
+app.command("parts")(parts.parts)
+app.add_typer(feature, name="feature")
+app.add_typer(photos, name="photo")
+app.add_typer(observations, name="observation")
+app.command("mend")(mend.mend)
+app.command("compensate")(compensate.compensate)
+app.command("artefact")(artefact.artefact)
+app.command("gauge")(gauge.gauge)
+app.command("read")(read.read)
+app.command("qualify")(qualify.qualify)
+app.command("preflight")(preflight.preflight)
+app.command("printed")(prints.printed)
+app.command("inspect")(inspect.inspect)
+app.command("remedy")(remedy.remedy)
+app.command("dry-fit")(bond.dry_fit)
+app.command("bond")(bond.bond)
+app.command("scan")(scan.scan)
 app.command("joints")(assembly.joints)
 app.command("forecast")(assembly.forecast)
 app.command("orient")(assembly.orient)
 app.command("ready")(assembly.ready)
+app.command("serve")(workbench.serve)
 app.command("since")(assembly.since)
+app.command("release")(release.release)
+app.command("changes")(release.changes)
 
 
 def main() -> None:
