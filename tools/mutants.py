@@ -1,9 +1,10 @@
 """Put deliberate faults into a copy of the sources and see whether the tests notice.
 
-Usage: python tools/mutants.py [WORD ...]. Each fault of tools/mutants.toml replaces one text in one file of a
-copy of src/; the tests named beside it must then fail. With words, only the faults whose function or file
-contains one of them are tried, and public functions without a fault are not listed. Exit 1 where a fault goes
-unnoticed, where its text is not found exactly once, or where a public function of calc/ has no fault.
+Usage: python tools/mutants.py [--share N] [WORD ...]. Each fault of tools/mutants/*.toml replaces one text in one
+file of a copy of src/; the tests named beside it must then fail. With words, only the faults whose function or
+file contains one of them are tried, and public functions without a fault are not listed. With --share N every
+N-th fault is tried, beginning with another one at each commit. Exit 1 where a fault goes unnoticed, where its
+text is not found exactly once, or where a public function of calc/ has no fault.
 """
 
 from __future__ import annotations
@@ -49,8 +50,9 @@ class Outcome:
 
 
 def read_mutants() -> list[Mutant]:
-    document = tomllib.loads((ROOT / "tools" / "mutants.toml").read_text(encoding="utf-8"))
-    return [Mutant(**{**row, "tests": tuple(row["tests"])}) for row in document["mutant"]]
+    files = sorted((ROOT / "tools" / "mutants").glob("*.toml"))
+    rows = [row for file in files for row in tomllib.loads(file.read_text(encoding="utf-8"))["mutant"]]
+    return [Mutant(**{**row, "tests": tuple(row["tests"])}) for row in rows]
 
 
 def public_functions() -> list[str]:
@@ -152,11 +154,24 @@ def unbroken_tests_pass(mutants: Iterable[Mutant], folder: Path) -> bool:
     return done.returncode == 0
 
 
+def turn_of_this_commit(parts: int) -> int:
+    """Which part of the faults is tried: each commit takes the next, so that all come round."""
+    count = subprocess.run(
+        ["git", "rev-list", "--count", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    return int(count.stdout) % parts if count.returncode == 0 else 0
+
+
 def main(words: Sequence[str]) -> int:
     every = read_mutants()
+    share = int(words[1]) if words[:1] == ["--share"] else 0
+    words = words[2:] if share else words
     chosen = [m for m in every if not words or any(word in m.function or word in m.file for word in words)]
+    if share:
+        chosen = chosen[turn_of_this_commit(share) :: share]
     with tempfile.TemporaryDirectory() as folder:
-        if not unbroken_tests_pass(chosen, Path(folder)):
+        # With a share of the faults the whole test suite runs as well, and says so where a test fails anyway.
+        if not share and not unbroken_tests_pass(chosen, Path(folder)):
             return 1
         outcomes = try_all(chosen, Path(folder))
     for outcome in outcomes:
@@ -166,7 +181,7 @@ def main(words: Sequence[str]) -> int:
     covered = {mutant.function for mutant in every}
     missing = [] if words else [name for name in public_functions() if name not in covered]
     for name in missing:
-        print(f"no fault is tried in {name}: add one to tools/mutants.toml")
+        print(f"no fault is tried in {name}: add one to tools/mutants/")
     listed = "" if words else f"; {len(missing)} public functions without one"
     print(f"{len(outcomes)} faults, {len(survived)} unnoticed{listed}")
     return 1 if survived or missing else 0

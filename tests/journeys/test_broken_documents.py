@@ -44,7 +44,7 @@ CASES = [
         "colour",
         "colour",
         'key "colour" is unknown',
-        "tables: assembly",
+        "tables: adhesive, assembly",
     ),
     ('name = "Harrow', 'naem = "Harrow', "naem", "project.naem", '"naem" is unknown', 'did you mean "name"?'),
     ('name = "Harrow', '#"Harrow', "[project]", "project.name", '"name" is missing', "add name ="),

@@ -338,7 +338,7 @@ def test_a_ledger_that_is_none(tmp_path, damage):
     assert "ledger" in refusal("forecast", folder)["where"]
     assert "ledger" in refusal("ready", folder)["where"]
     assert "ledger" in refusal("since", "-p", folder)["where"]
-    assert run("forecast", folder, "--unrecorded").exit_code == 1
+    assert run("forecast", folder, "--unrecorded", "--without-readings").exit_code == 1
 
 
 NAMES = {

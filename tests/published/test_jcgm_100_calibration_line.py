@@ -7,7 +7,9 @@ the result's, which shifts the result by one part in ten million.
 import numpy as np
 
 from dryfit.base.estimate import Estimate
+from dryfit.calc.adjust import adjust
 from dryfit.calc.chain import LinearMap, Sources, condition
+from dryfit.calc.charts import fit_drift
 from published.registry import check
 
 SOURCE = "JCGM 100:2008, H.3"
@@ -40,3 +42,31 @@ def test_innovations_of_a_first_reading_are_the_readings_themselves() -> None:
         np.zeros(1), DESIGN[:1], Sources.of([("a", Estimate(0.0, 1e-3)), ("b", Estimate(0.0, 1e-3))])
     )
     assert abs(line.innovation_std[0] - np.sqrt(expected.covariance[0, 0] + 9e-6)) < 1e-15
+
+
+def test_line_by_adjustment() -> None:
+    line = adjust(DESIGN, B, np.ones(len(T)), names=("intercept", "slope"))
+    std = line.std * line.unit_std
+    check(SOURCE, "intercept, adjusted", -0.1712, line.estimate[0], 5e-5, seen=True, unit="C")
+    check(SOURCE, "u(intercept), adjusted", 0.0029, std[0], 5e-5, seen=True, unit="C")
+    check(SOURCE, "u(slope), adjusted", 0.00067, std[1], 5e-6, seen=True)
+    check(
+        SOURCE,
+        "correlation, adjusted",
+        -0.930,
+        line.covariance[0, 1] / (line.std[0] * line.std[1]),
+        5e-4,
+        seen=True,
+    )
+    check(SOURCE, "s, adjusted", 0.0035, line.unit_std, 5e-5, seen=True, unit="C")
+
+
+def test_line_as_a_drift() -> None:
+    drift = fit_drift(T, B)
+    check(SOURCE, "slope, as a drift", 0.00218, drift.rate, 5e-6, seen=True)
+    check(SOURCE, "u(slope), as a drift", 0.00067, drift.rate_std, 5e-6, seen=True)
+    check(SOURCE, "s, as a drift", 0.0035, drift.scatter_std, 5e-5, seen=True, unit="C")
+    check(SOURCE, "b(30 C), as a drift", -0.1494, drift.value(30.0), 5e-5, seen=True, unit="C")
+    check(SOURCE, "u(b(30 C)), as a drift", 0.0041, drift.std(30.0), 5e-5, seen=True, unit="C")
+    check(SOURCE, "intercept, as a drift", -0.1712, drift.value(20.0), 5e-5, seen=True, unit="C")
+    assert drift.dof == 9.0

@@ -9,6 +9,7 @@ import pytest
 
 from dryfit.base.estimate import Estimate
 from dryfit.calc.chain import LinearMap, Sources, effective_dof, expanded_uncertainty, variance_shares
+from dryfit.calc.gauging import Component, combine
 from published.registry import check
 
 SOURCE = "JCGM 100:2008, H.1"
@@ -54,3 +55,16 @@ def test_expanded_uncertainty() -> None:
     # the source rounds u to 32 nm and nu to 16 before it multiplies
     ours = expanded_uncertainty(32.0, 16.0, 0.99)
     check(SOURCE, "expanded uncertainty, 99 %", 93.0, ours, 0.5, seen=True, unit="nm")
+
+
+def test_the_budget_of_a_reading_combines_the_same_components() -> None:
+    """The parts of H.1 as components of a budget, degrees of freedom included."""
+    named = zip(GAUGE.sources.names, GAUGE.matrix[0], GAUGE.sources.std, DOF, strict=True)
+    budget = combine(
+        [Component(name, std, "", sensitivity, dof, False, "") for name, sensitivity, std, dof in named]
+    )
+    check(SOURCE, "standard uncertainty, as a budget", 31.66, budget.std_mm, 0.005, seen=True, unit="nm")
+    check(SOURCE, "effective degrees of freedom, as a budget", 16.75, budget.dof, 0.005, seen=True)
+    largest = max(budget.components, key=budget.share)
+    assert largest.name == "ls"
+    assert sum(budget.share(item) for item in budget.components) == pytest.approx(1.0)

@@ -7,10 +7,11 @@ between them: both results share all three sources, so that their covariance is 
 import math
 
 import numpy as np
-from uncertainties import covariance_matrix, ufloat, umath
+from scipy.linalg import sqrtm
+from uncertainties import correlated_values, covariance_matrix, ufloat, umath
 
 from dryfit.base.estimate import Estimate
-from dryfit.calc.chain import LinearMap, Sources, condition, variance_shares
+from dryfit.calc.chain import LinearMap, Sources, condition, independent_columns, variance_shares
 from published.registry import check
 
 SOURCE = "uncertainties 3.2"
@@ -69,3 +70,28 @@ def test_a_reading_of_one_result_narrows_the_other() -> None:
         seen=False,
         unit="mm2",
     )
+
+
+def test_sources_that_readings_tied_together() -> None:
+    """Correlated sources as independent columns: the variance is the library's for correlated values."""
+    ours = triangle()
+    std = np.array(STD)
+    correlation = np.array([[1.0, -0.8, 0.3], [-0.8, 1.0, 0.1], [0.3, 0.1, 1.0]])
+    tied = correlated_values([A, B, W], correlation * np.outer(std, std))
+    a, b, w = tied
+    side = umath.sqrt(a**2 + b**2 - 2 * a * b * umath.cos(w))
+    columns = independent_columns(ours.matrix, std, correlation)
+    check(
+        SOURCE,
+        "u(side), correlated",
+        side.std_dev,
+        float(np.sqrt((columns[0] ** 2).sum())),
+        1e-10,
+        seen=True,
+        unit="mm",
+    )
+    root = np.real(sqrtm(correlation))
+    assert np.allclose(columns, (ours.matrix * std) @ root, atol=1e-9), "scipy's square root of the matrix"
+    alone = independent_columns(ours.matrix, std, np.eye(3))
+    assert np.allclose(alone, ours.matrix * std), "without correlation each stands for itself"
+    assert (columns**2 >= 0).all()

@@ -77,6 +77,23 @@ def test_comments_and_layout_do_not_count(old, new):
     assert fingerprint(edited(old, new)) == fingerprint()
 
 
+FEATURE = '[[feature]]\nid = "w"\nkind = "extent"\npart = "base"\ndirection = [1, 0, 0]\n'
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("[assembly]", f"{FEATURE}\n[assembly]"),
+        ("[assembly]", '[[dimension]]\nid = "w"\nprototype_mm = 4000\n\n[assembly]'),
+        ("[machine.error]", "extrusion_width_mm = 0.4\noverhang_deg = 45\nclearance_mm = 2\n[machine.error]"),
+        ("[assembly]", '[[instrument]]\nid = "c"\nlike = "caliper-300"\n\n[assembly]'),
+        ('id = "post-1"\n', 'id = "post-1"\nshell_mm = 1.2\ninfill = 0.2\n'),
+    ],
+)
+def test_what_no_forecast_depends_on_does_not_count(old, new):
+    assert fingerprint(edited(old, new)) == fingerprint()
+
+
 def test_meshes_and_options_count():
     assert fingerprint(meshes=(("base", "01"),)) != fingerprint()
     assert fingerprint(options=("samples=2",)) != fingerprint()

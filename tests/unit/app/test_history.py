@@ -50,6 +50,52 @@ def test_a_bed_pose(folder):
     assert causes[0] == "post-1: turned 0, 0, 0 -> turned 0, 0, 90"
 
 
+SIZES = """
+[[dimension]]
+id = "width"
+prototype_mm = 4000
+prototype_std_mm = 20
+[[feature]]
+id = "base-width"
+kind = "extent"
+part = "base"
+direction = [1, 0, 0]
+dimension = "width"
+deviations_mm = [-0.5, 0.5]
+"""
+
+
+def test_a_dimension_and_a_feature_are_told_in_words(folder):
+    toml = folder / "project.toml"
+    toml.write_text(toml.read_text() + SIZES)
+
+    def change():
+        edit(folder, "prototype_mm = 4000", "prototype_mm = 3670")
+        edit(folder, "deviations_mm = [-0.5, 0.5]", 'iso_2768 = "m"')
+
+    of = "extent of base, along 1 0 0, nominal from width"
+    assert causes_of(folder, change) == (
+        "dimension width: 4000 mm (std 20) -> 3670 mm (std 20) (no forecast depends on it)",
+        f"feature base-width: {of}, limits -0.5 to +0.5 mm from the nominal -> {of}, limits by ISO 2768-1 m "
+        "(no forecast depends on it)",
+    )
+
+
+def test_a_record_from_before_there_were_features_says_nothing_of_them(folder, monkeypatch):
+    payload = prediction.forecast_payload
+
+    def without_sizes(opened, report):
+        return {key: value for key, value in payload(opened, report).items() if key != "sizes"}
+
+    monkeypatch.setattr(prediction, "forecast_payload", without_sizes)
+    predict(folder)
+    monkeypatch.undo()
+    toml = folder / "project.toml"
+    toml.write_text(toml.read_text() + SIZES)
+    predict(folder)
+    assert compare_since(folder).causes == ()
+
+
 def test_a_mesh(folder):
     bodies = {
         "base": ((200.0, 60.0, 20.0), (0.0, 0.0, 0.0)),

@@ -1,6 +1,7 @@
 """Importing: what becomes of files, rows and copies, whatever fails on the way."""
 
 import hashlib
+import json
 
 import pytest
 
@@ -9,8 +10,11 @@ from dryfit.app.importing import check_unit, import_meshes
 from dryfit.app.mesh_words import mesh_cautions
 from dryfit.base.errors import MeshRefused, NotWritten, ReferenceUnknown, UnitUnknown
 from dryfit.calc.mesh import measure_mesh
+from dryfit.files.mesh import read_meshes
 from dryfit.model.mesh import TriangleMesh
 from dryfit.store.document import read_document
+from dryfit.store.edit import DocumentEditor
+from support.mesh_files import box, gltf_document
 from support.projects import contents, document, glb_bytes, open_stl_bytes, stl_bytes, write_project
 
 SECOND = '[[machine]]\nid = "desk"\nbuild_volume_mm = [100, 100, 100]\n'
@@ -149,6 +153,59 @@ def test_a_reference_with_a_dot_is_the_same_file(tmp_path):
     )
     with pytest.raises(ImportRefused, match="already"):
         import_meshes(folder, [folder / "meshes/portal.glb"])
+
+
+def put_gltf(folder, where, corner=(2.0, 3.0, 4.0)):
+    """A glTF file of one box that keeps its numbers in bin/data.bin beside it."""
+    (folder.parent / where / "bin").mkdir(parents=True)
+    document, data = gltf_document(*box(corner), name=where)
+    document["buffers"][0]["uri"] = "bin/data.bin"
+    (folder.parent / where / "bin/data.bin").write_bytes(data)
+    return put(folder, f"{where}/{where}.gltf", json.dumps(document).encode())
+
+
+def test_many_objects_are_entered_at_once(folder, monkeypatch):
+    """Row by row the document would be read and verified again for every part."""
+    calls = []
+    add_rows = DocumentEditor.add_rows
+    monkeypatch.setattr(DocumentEditor, "add_rows", lambda *given: (calls.append(given[1]), add_rows(*given)))
+    bodies = {f"block {k}": ((0.01, 0.01, 0.01), (0.02 * k, 0.0, 0.0)) for k in range(40)}
+    report = import_meshes(folder, [put(folder, "many.glb", glb_bytes(bodies))])
+    assert (len(report.parts), calls) == (40, ["part"])
+    assert len(read_document(folder).project.parts) == 40
+
+
+class TestBuffersBeside:
+    def test_they_come_along_and_the_part_reads_as_before(self, folder):
+        file = put_gltf(folder, "one")
+        part = import_meshes(folder, [file]).parts[0]
+        assert part.volume_mm3 == pytest.approx(24e9, rel=1e-6)
+        assert (folder / "meshes/bin/data.bin").read_bytes() == (file.parent / "bin/data.bin").read_bytes()
+        assert (
+            read_meshes(folder / "meshes/one.gltf", None).sha256
+            == read_document(folder).project.parts[0].sha256
+        )
+
+    def test_one_does_not_take_the_place_of_another(self, folder):
+        one, two = put_gltf(folder, "one"), put_gltf(folder, "two", (5.0, 6.0, 7.0))
+        before = contents(folder)
+        with pytest.raises(ImportRefused, match="another file of this name"):
+            import_meshes(folder, [one, two])
+        assert contents(folder) == before
+        import_meshes(folder, [one])
+        with pytest.raises(ImportRefused, match="another file of this name"):
+            import_meshes(folder, [two])
+
+    def test_they_go_again_where_the_document_cannot_be_saved(self, folder, monkeypatch):
+        file, before = put_gltf(folder, "one"), contents(folder)
+
+        def refuse(self):
+            raise NotWritten("the disk is full", "project.toml", "make room")
+
+        monkeypatch.setattr("dryfit.store.edit.DocumentEditor.save", refuse)
+        with pytest.raises(NotWritten):
+            import_meshes(folder, [file])
+        assert contents(folder) == before
 
 
 class TestCautions:

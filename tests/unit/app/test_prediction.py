@@ -43,7 +43,9 @@ def test_a_ledger_that_cannot_be_used_refuses_the_forecast(tmp_path):
     (folder / "ledger.db").write_text("no ledger at all, but long enough to be looked at" * 20)
     with pytest.raises(LedgerRefused):
         predict(folder)
-    predict(folder, record=False)
+    with pytest.raises(LedgerRefused):
+        predict(folder, record=False)
+    predict(folder, record=False, with_readings=False)
 
 
 def test_the_same_seed_gives_the_same_figures(tmp_path):

@@ -53,6 +53,17 @@ def test_append_and_read_back(path):
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z", first.recorded_at)
 
 
+def test_several_records_are_appended_together_or_not_at_all(path):
+    with open_ledger(path) as ledger:
+        records = ledger.append_all("reading", [{"a": 1}, {"a": 2}])
+        assert [(record.id, record.payload["a"]) for record in records] == [(1, 1), (2, 2)]
+        with pytest.raises(LedgerRefused, match="no JSON"):
+            ledger.append_all("reading", [{"a": 3}, {"a": float("nan")}])
+        assert ledger.append_all("reading", []) == ()
+        assert ledger.records() == records
+        assert ledger.verify() == ()
+
+
 def test_filters(path):
     start = datetime(2030, 1, 1, tzinfo=UTC)
     hours = iter(range(4))

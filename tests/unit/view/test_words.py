@@ -143,6 +143,12 @@ class TestSentences:
         assert not [text for text in brief if "slides" in text or "nothing moves" in text]
         assert brief[-1].startswith("1 assumption:")
 
+    def test_what_readings_have_cleared_is_shown_in_brief_as_well(self):
+        other = changed(id="step", p_out=0.001)
+        told = dataclasses.replace(report(HOLDS, other), prior=(GAP, other))
+        (table,) = [block for block in forecast_blocks(told, brief=True) if isinstance(block, Table)]
+        assert [row[0] for row in table.rows] == ["gap"]
+
 
 class TestCauses:
     def test_shifts_and_shares(self):

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from dryfit.calc.mesh import merge, merge_equal_vertices, triangulate_polygons
+from dryfit.base import equal_rows
+from dryfit.calc.mesh import merge_equal_vertices, triangulate_polygons
 
 few = st.sampled_from([0.0, -0.0, 1.0, -1.0, 0.5, 1e-300, 3e38])
 
@@ -38,7 +39,7 @@ def test_merging_many_rows(kind):
 
 
 def test_rows_made_to_collide_are_still_told_apart(monkeypatch):
-    monkeypatch.setattr(merge, "_hash_rows", lambda rows: rows[:, 0] << np.uint64(40))
+    monkeypatch.setattr(equal_rows, "_hash_rows", lambda rows: rows[:, 0] << np.uint64(40))
     points = np.random.default_rng(1).integers(0, 5, (400, 3)).astype(float)
     vertices, index = merge_equal_vertices(points)
     assert (vertices[index] == points).all()

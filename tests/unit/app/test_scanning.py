@@ -1,0 +1,174 @@
+"""A scan compared with its part in a project folder: features, joint-free figures, datums, ledger."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dryfit.app.ledger_reading import read_records
+from dryfit.app.loading import Opened, open_project
+from dryfit.app.scan_input import ScanRefused
+from dryfit.app.scan_joints import face_lengths
+from dryfit.app.scan_report import ScannedFace, ScanReport
+from dryfit.app.scan_request import read_request
+from dryfit.app.scanning import scan_folder, scan_opened
+from dryfit.base.errors import ReferenceUnknown, UnitUnknown
+from dryfit.base.rotation import rotation_from_vector
+from dryfit.calc.scans import NominalSurface
+from support.scans import bracket
+
+DOCUMENT = """schema = 1
+[project]
+name = "Invented"
+scale = "1:20"
+[[material]]
+id = "pla"
+family = "PLA"
+[[machine]]
+id = "tall"
+build_volume_mm = [500, 500, 600]
+[[part]]
+id = "bracket"
+mesh = "bracket.ply"
+unit = "mm"
+machine = "tall"
+material = "pla"
+[[feature]]
+id = "height"
+kind = "distance"
+faces = [{ part = "bracket", direction = [0, 0, 1] }, { part = "bracket", direction = [0, 0, -1] }]
+nominal_mm = 20
+nominal_std_mm = 0.05
+deviations_mm = [-0.1, 0.1]
+[[feature]]
+id = "hole"
+kind = "diameter"
+faces = [{ part = "bracket", point_mm = [-24, 2, 0], normal = [-1, 0, 0], form = "cylinder", size_mm = 6 }]
+nominal_mm = 12
+nominal_std_mm = 0.05
+deviations_mm = [-0.3, 0.3]
+[[feature]]
+id = "long"
+kind = "extent"
+parts = ["bracket"]
+direction = [1, 0, 0]
+nominal_mm = 100
+nominal_std_mm = 0.05
+deviations_mm = [-0.5, 0.5]
+[[feature]]
+id = "back"
+kind = "flatness"
+faces = [{ part = "bracket", direction = [0, -1, 0] }]
+upper_mm = 0.5
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A bracket whose top stands 0.2 mm too high over a third of its surface, scanned in another position."""
+    place = tmp_path_factory.mktemp("scanned")
+    (place / "project.toml").write_text(DOCUMENT, encoding="utf-8")
+    mesh = bracket()
+    head = f"ply\nformat binary_little_endian 1.0\nelement vertex {len(mesh.vertices)}\n"
+    head += "".join(f"property double {axis}\n" for axis in "xyz")
+    head += f"element face {len(mesh.faces)}\nproperty list uchar int vertex_indices\nend_header\n"
+    rows = np.empty(len(mesh.faces), dtype=[("n", "u1"), ("c", "<i4", 3)])
+    rows["n"], rows["c"] = 3, mesh.faces
+    (place / "bracket.ply").write_bytes(
+        head.encode() + mesh.vertices.astype("<f8").tobytes() + rows.tobytes()
+    )
+    points, normals, _ = NominalSurface(mesh).sample(12_000, 5)
+    draw = np.random.default_rng(1)
+    scan = points + 0.2 * (normals[:, 2:3] > 0.5) * normals + 0.03 * draw.normal(size=points.shape)
+    scan = scan @ rotation_from_vector(np.array([1.0, 2.0, -0.5])).T + [300.0, 0.0, 40.0]
+    np.savetxt(place / "scan.xyz", scan, fmt="%.5f")
+    return place
+
+
+@pytest.fixture(scope="module")
+def opened(folder: Path) -> Opened:
+    return open_project(folder)
+
+
+@pytest.fixture(scope="module")
+def report(folder: Path) -> ScanReport:
+    request = read_request("bracket", folder / "scan.xyz", "mm", 0.02, datums="back,height")
+    return scan_folder(folder, request)
+
+
+@pytest.mark.slow
+def test_features_are_measured_on_the_scan(report: ScanReport) -> None:
+    assert not report.is_ambiguous
+    height, hole, long, back = report.features
+    assert height.value == pytest.approx(20.2, abs=0.02)
+    assert height.decision == "reject"
+    assert hole.value == pytest.approx(12.0, abs=0.04)
+    assert hole.decision == "accept"
+    assert long.value == pytest.approx(100.0, abs=0.1)
+    assert back.value == pytest.approx(0.0, abs=0.12)
+    assert all(item.std is not None and item.std > 0.015 for item in report.features)
+    assert report.state == "stop"
+
+
+@pytest.mark.slow
+def test_the_datums_lay_it_otherwise_than_the_best_fit(report: ScanReport, folder: Path) -> None:
+    assert report.alignment == "datums"
+    assert report.difference is not None
+    back, top = report.difference.datums
+    assert (back.held, top.held) == (3, 2)
+    assert report.difference.free == 1
+    # By the top, which is 0.2 mm too high, everything else comes to lie 0.2 mm too low.
+    above = report.map.is_seen & (report.map.normals[:, 2] > 0.9) & (report.map.points[:, 2] > 9.9)
+    below = report.map.is_seen & (report.map.normals[:, 2] < -0.9) & (report.map.points[:, 2] < -9.9)
+    assert np.median(report.map.deviation_mm[above]) == pytest.approx(0.0, abs=0.02)
+    assert np.median(report.map.deviation_mm[below]) == pytest.approx(0.2, abs=0.02)
+
+
+@pytest.mark.slow
+def test_the_ledger_keeps_position_and_hash(report: ScanReport, folder: Path) -> None:
+    record = next(item for item in read_records(folder, "scan") if item.id == report.record)
+    assert record.payload["sha256"] == report.sha256
+    np.testing.assert_allclose(record.payload["rotation"], report.motion.rotation)
+    assert [item["decision"] for item in record.payload["features"]] == [
+        item.decision for item in report.features
+    ]
+
+
+def test_a_scan_without_unit_or_in_another_one_is_a_question(
+    opened: Opened, folder: Path, tmp_path: Path
+) -> None:
+    with pytest.raises(UnitUnknown, match="Likeliest first: as millimetres"):
+        scan_opened(opened, read_request("bracket", folder / "scan.xyz"))
+    with pytest.raises(ScanRefused, match="larger than bracket; as millimetres it would have its size"):
+        scan_opened(opened, read_request("bracket", folder / "scan.xyz", "in"))
+    metres = tmp_path / "metres.xyz"
+    np.savetxt(metres, np.loadtxt(folder / "scan.xyz") / 1000.0, fmt="%.8f")
+    with pytest.raises(ScanRefused, match="smaller than bracket; as metres it would have its size"):
+        scan_opened(opened, read_request("bracket", metres, "mm"))
+
+
+def test_requests_that_make_no_sense_are_refused(opened: Opened, folder: Path) -> None:
+    scan = folder / "scan.xyz"
+    for words in (("1,2,3",), ("1,2=3,4,5",), ("1,2,x=3,4,5",)):
+        with pytest.raises(ScanRefused, match="no mark"):
+            read_request("bracket", scan, "mm", marks=words)
+    with pytest.raises(ScanRefused, match="no unit"):
+        read_request("bracket", scan, "furlong")
+    with pytest.raises(ScanRefused, match="no list of datums"):
+        read_request("bracket", scan, "mm", datums="back,,top")
+    with pytest.raises(ScanRefused, match="cannot be"):
+        scan_opened(opened, read_request("bracket", scan, "mm", scanner_std_mm=-1.0))
+    with pytest.raises(ReferenceUnknown, match="no part gone"):
+        scan_opened(opened, read_request("gone", scan, "mm"))
+
+
+def test_lengths_join_faces_that_look_away_from_each_other() -> None:
+    def face(name: str, x: float, nx: float, offset: float) -> ScannedFace:
+        normal = np.array([nx, 0.0, 0.0])
+        return ScannedFace(name, "", np.array([x, 0.0, 0.0]), normal, offset, 0.01, None, None, None, 9)
+
+    one, two, three = face("a", 0.0, -1.0, 0.1), face("b", 80.0, 1.0, 0.2), face("c", 40.0, -1.0, 0.5)
+    (length,) = face_lengths((one, two))
+    assert (length.nominal_mm, length.change_mm) == (80.0, pytest.approx(0.3))
+    assert length.std_mm == pytest.approx(0.01 * 2**0.5)
+    assert {item.joints for item in face_lengths((one, two, three))} == {("a", "b"), ("b", "c")}
