@@ -3,13 +3,14 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN = $(VENV)/bin
 
-.PHONY: demo test lint types layers check mutants benchmark validation readme clean
+.PHONY: demo test lint types layers check mutants benchmark validation readme picture clean
 
 demo: $(VENV)/.ready
 	PATH="$(abspath $(BIN)):$$PATH" sh tools/tell_the_story.sh build/demo
 
+# One thread of linear algebra in each of two processes: more would fight over two cores.
 test: $(VENV)/.ready-dev
-	$(BIN)/python -m pytest -n 2 --dist worksteal
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist worksteal
 
 lint: $(VENV)/.ready-dev
 	$(BIN)/ruff check src tests tools benchmarks
@@ -34,6 +35,9 @@ validation: $(VENV)/.ready-dev
 
 readme: $(VENV)/.ready-dev
 	$(BIN)/python tools/readme.py
+
+picture: $(VENV)/.ready-dev
+	DRYFIT_PICTURE=docs/pictures/workbench.png $(BIN)/python -m pytest -q tests/journeys/web/test_pages.py -k picture_of_the_readme
 
 $(VENV)/.ready: pyproject.toml constraints.txt
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
