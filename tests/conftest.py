@@ -2,11 +2,15 @@
 
 With DRYFIT_SLOW=2 half of the files with tests that are marked slow and need no browser are run, in turn with the
 commits, so that all come round; without it all are run. What is left out is counted as deselected.
+
+Started where interrupts are ignored (in the background of a script, for one), the tests take them up again: the
+commands that they start and interrupt would inherit the deafness.
 """
 
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 from pathlib import Path
 
@@ -15,6 +19,11 @@ import pytest
 SHARE = int(os.environ.get("DRYFIT_SLOW", "1"))
 # Pages of the documentation have a share of their own: DRYFIT_PAGES.
 OWN_SHARE = "test_readme.py"
+
+
+def pytest_configure() -> None:
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
