@@ -6,17 +6,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from dryfit import __version__
+from dryfit.app.examination import RESULTS_VERSION
+from dryfit.app.fingerprint import hash_records
 from dryfit.app.photo_groups import PhotoGroup
-from dryfit.app.photo_size_records import NotUsed, PhotoEvidence, SizeLine, Suspect
+from dryfit.app.photo_size_records import Cause, NotUsed, PhotoEvidence, SizeLine, Suspect, Tried
 from dryfit.app.photographs import PhotoAtHand, find_photo, open_photo
 from dryfit.base.errors import DocumentRefused
+from dryfit.model.evidence import JointObservations
 from dryfit.model.finding import State
 from dryfit.model.project import Project
 from dryfit.store.document import read_document
+from dryfit.store.kept import Kept
 from dryfit.store.marks import marks_path, read_marks
 
-_KEPT: dict[object, PhotoEvidence] = {}
+# In memory, and in the project folder for the next command.
+_KEPT: dict[str, PhotoEvidence] = {}
 _MOST_KEPT = 8
+_CLASSES = (PhotoEvidence, SizeLine, Suspect, NotUsed, Cause, Tried, PhotoGroup, JointObservations)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,21 +87,37 @@ def photo_evidence(
 ) -> PhotoEvidence:
     """Everything that the photographs of a project say of its dimensions.
 
-    Measured once for the same pictures and marks, and kept; a photograph that is refused is among what is not used.
+    Measured once for the same pictures and marks, and kept, from one command to the next; a photograph that is refused
+    is among what is not used.
     opened : the photographs, where they were looked at already
     """
     if not _any_size(folder, project):
         return PhotoEvidence()
     at_hand = [open_photo(folder, photo) for photo in project.photos] if opened is None else opened
     dimensions = tuple(item.id for item in project.dimensions)
-    key = (dimensions, tuple(_key(item) for item in at_hand))
+    key = hash_records(
+        "photographs", __version__, RESULTS_VERSION, dimensions, [_key(item) for item in at_hand]
+    )
     if key not in _KEPT:
-        from dryfit.app.photo_measuring import measure_photos
-
         while len(_KEPT) >= _MOST_KEPT:
             _KEPT.pop(next(iter(_KEPT)))
-        _KEPT[key] = measure_photos(at_hand, frozenset(dimensions))
+        _KEPT[key] = _measured(folder, key, at_hand, dimensions)
     return _KEPT[key]
+
+
+def _measured(
+    folder: Path, key: str, at_hand: Sequence[PhotoAtHand], dimensions: Sequence[str]
+) -> PhotoEvidence:
+    """As it was kept, or measured now and kept. What is damaged is made anew."""
+    kept = Kept(folder, _CLASSES)
+    found = kept.find(key)
+    if isinstance(found, PhotoEvidence):
+        return found
+    from dryfit.app.photo_measuring import measure_photos
+
+    made = measure_photos(at_hand, frozenset(dimensions))
+    kept.keep(key, made)
+    return made
 
 
 def _any_size(folder: Path, project: Project) -> bool:
@@ -109,6 +132,6 @@ def _any_size(folder: Path, project: Project) -> bool:
     return False
 
 
-def _key(item: PhotoAtHand) -> object:
+def _key(item: PhotoAtHand) -> tuple[object, ...]:
     picture = item.picture
     return (item.photo, None if picture is None else picture.sha256, item.marks, item.faults)

@@ -21,7 +21,7 @@ from dryfit.store.records import UnreadableRecord, read_record, write_record
 
 FOLDER = "kept"
 UNUSED_DAYS = 60.0  # after which a result that nobody asked for is let go
-_NOTE = "Results of checks, kept so that unchanged parts are not measured again. May be deleted.\n"
+_NOTE = "Results, kept so that unchanged parts and photographs are not measured again. May be deleted.\n"
 
 
 def key_of(recipe: Mapping[str, Any]) -> str:

@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pytest
 
+from dryfit.app import photo_measuring, photo_sizes
 from dryfit.app.loading import open_project
 from dryfit.app.photo_adding import add_photos
 from dryfit.app.photo_marking import MarkChanges, mark_photo
@@ -140,6 +141,36 @@ def test_sizes_in_a_plane_come_back_with_what_their_uncertainty_is_made_of(tmp_p
     (height,) = (item for item in by_id(report)["eave"].causes if "RF0 to RF2" in item.cause)
     assert height.std_mm == pytest.approx(10.0, rel=0.1)
     assert max(abs(line.one_scale) for line in report.sizes) > 0.05
+
+
+def test_sizes_are_kept_from_one_command_to_the_next(tmp_path, monkeypatch):
+    folder = house(tmp_path)
+    mark(folder, "front", ("gable",), planes=(WALL,), lines=LINES, lengths=(WIDTH_KNOWN, EAVE_KNOWN))
+    evidence = project_evidence(folder)
+    (kept,) = (folder / "kept").glob("*.npz")
+    monkeypatch.setattr(photo_sizes, "_KEPT", {})  # another process
+    with monkeypatch.context() as patch:
+        patch.setattr(photo_measuring, "measure_photos", not_again)
+        again = project_evidence(folder)
+    assert (again.lines, again.suspects, again.not_used) == (
+        evidence.lines,
+        evidence.suspects,
+        evidence.not_used,
+    )
+    (was,), (now,) = evidence.extras, again.extras
+    assert (was.id, was.ids, was.terms, was.source) == (now.id, now.ids, now.terms, now.source)
+    assert np.array_equal(was.values_mm, now.values_mm)
+    assert np.array_equal(was.covariance, now.covariance)
+    # What is damaged is made anew; a mark that moves is another result.
+    kept.write_bytes(b"damaged")
+    monkeypatch.setattr(photo_sizes, "_KEPT", {})
+    assert project_evidence(folder).lines == evidence.lines
+    mark(folder, "front", ("gable",), seed=2, planes=(WALL,), lines=LINES, lengths=(WIDTH_KNOWN, EAVE_KNOWN))
+    assert project_evidence(folder).lines != evidence.lines
+
+
+def not_again(*_args):
+    raise AssertionError("the photographs were measured again")
 
 
 def test_a_size_before_the_plane_is_corrected_by_its_offset(tmp_path):
