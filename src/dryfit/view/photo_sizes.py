@@ -89,7 +89,7 @@ def _table(lines: tuple[SizeLine, ...]) -> Table:
             write_estimate(line.value_mm, line.std_mm),
             _causes(line),
             NONE if line.rms_px is None else f"{line.rms_px:.2f}",
-            NONE if line.one_scale is None else f"{100.0 * line.one_scale:+.2g} % off",
+            NONE if line.one_scale is None else f"{_two_digits(100.0 * line.one_scale, '+')} % off",
         )
         for line in lines
     )
@@ -119,6 +119,6 @@ def _notes(lines: tuple[SizeLine, ...]) -> list[str]:
     return list(dict.fromkeys(notes))
 
 
-def _two_digits(std_mm: float) -> str:
-    """Two digits, or all before the point."""
-    return f"{std_mm:.2g}" if std_mm < 100 else f"{std_mm:.0f}"
+def _two_digits(value: float, sign: str = "") -> str:
+    """Two digits, or all before the point. sign: "+" where it is always shown."""
+    return f"{value:{sign}.0f}" if abs(value) >= 10 else f"{value:{sign}.2g}"

@@ -57,6 +57,18 @@ def test_figures_of_a_machine_name_the_parts_that_it_prints() -> None:
     assert change.touches == tuple(f"part {name}" for name in PORTAL)
 
 
+def test_an_observation_touches_what_hangs_on_its_dimension() -> None:
+    rows = (
+        '\n[[dimension]]\nid = "length"\n'
+        '\n[[observation]]\nid = "guide"\nof = "length"\nvalue = "2.8 m"\nstd = "5 mm"\n'
+        '\n[[feature]]\nid = "lintel-length"\nkind = "extent"\npart = "lintel"\n'
+        'direction = [1, 0, 0]\ndimension = "length"\n'
+    )
+    (change,) = changes(BASE + rows.replace("2.8 m", "3.0 m"), BASE + rows)
+    assert change_words(change) == 'observation guide: value "2.8 m" -> "3.0 m"'
+    assert change.touches == ("dimension length", "feature lintel-length")
+
+
 def test_limits_and_words_are_shown_as_they_stand() -> None:
     text = BASE.replace("limits_mm = [139, 141]", "limits_mm = [139, 142]").replace("two-pins", "pin")
     assert words(text) == ["characteristic lintel-height: limits (139, 141) -> (139, 142) mm"]
