@@ -106,6 +106,46 @@ def test_a_reading_that_contradicts_is_queried_and_shown(project):
     assert run_json("forecast", project)[1]["as_built"]["readings_left_out"] == 0
 
 
+def test_a_print_is_taken_as_off_for_a_reason_of_its_own(project):
+    number, expected = first_measure(project)
+    run_json("read", "lintel", project, "--measure", number, "--value", round(expected, 2), "--temp", 20)
+    _, before = run_json("forecast", project)
+    decide = ("read", "lintel", project, "--own-shape")
+    assert refusal(*decide, 1.5)["what"] == "no reason is given"
+    assert "no departure of a part" in refusal(*decide, 500, "--because", "x")["what"]
+    assert "no departure of a part" in refusal(*decide, -1, "--because", "x")["what"]
+    assert "already" in refusal(*decide, 0, "--because", "x")["what"]
+    assert "together" in refusal(*decide, 1.5, "--because", "x", "--csv", "a.csv")["what"]
+    refusal("read", "tall", project, "--own-shape", 1.5, "--because", "x")
+    status, plain = run_json(*decide, 1.5, "--because", "one corner came off the bed", "--by", "A")
+    assert (status, plain["print"], plain["own_shape_mm"], plain["own_shape_before_mm"]) == (0, 1, 1.5, None)
+    _, wide = run_json("forecast", project)
+    assert "lintel: off for a reason of its own by about 0 -> 1.5 mm" in run("since", "-p", project).stdout
+    (held,) = wide["as_built"]["off_of_themselves"]
+    assert (held["part"], held["std_mm"], held["record"]) == ("lintel", 1.5, plain["record"])
+    assert wide["input_hash"] != before["input_hash"]
+    assert any(
+        now["std"] > then["std"]
+        for now, then in zip(wide["characteristics"], before["characteristics"], strict=True)
+    )
+    assert "lintel.own_shape" in {
+        cause["source"] for item in wide["characteristics"] for cause in item["contributions"]
+    }
+    said = run("forecast", project).stdout
+    assert (
+        "lintel is taken as off for a reason of its own, by about 1.5 mm: one corner came off the bed" in said
+    )
+    _, more = run_json(*decide, 2, "--because", "worse than that")
+    assert more["own_shape_before_mm"] == 1.5
+    said = run(*decide, 0, "--because", "measured warm").stdout
+    assert "as its machine makes it again" in said
+    _, after = run_json("forecast", project)
+    assert after["as_built"]["off_of_themselves"] == []
+    assert [item["std"] for item in after["characteristics"]] == [
+        item["std"] for item in before["characteristics"]
+    ]
+
+
 def test_corrections_withdrawals_and_tables(project):
     number, expected = first_measure(project)
     sheet = project / "sheet.csv"

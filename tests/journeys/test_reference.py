@@ -252,7 +252,7 @@ def release_and_change(project: Path) -> dict[str, Any]:
 
 
 def read_and_inspect(demo: Path) -> dict[str, Any]:
-    """Readings of a printed part, one of which the others contradict, and what to read besides."""
+    """Readings of two printed parts, one of which contradicts, and what to read besides; the other is off of itself."""
     wanted = run("inspect", demo)["parts"][0]["readings"][0]
     for off in (0.0, 0.01, 2.0):
         value = str(round(wanted["expected_mm"] + off, 2))
@@ -268,7 +268,12 @@ def read_and_inspect(demo: Path) -> dict[str, Any]:
             "--temp",
             "20",
         )
-    return {"inspect": run("inspect", demo)}
+    run("printed", "rib-1", "-p", demo, "--result", "good")
+    other = next(item for item in run("inspect", demo)["parts"] if item["part"] == "rib-1")["readings"][0]
+    value = str(round(other["expected_mm"], 2))
+    run("read", "rib-1", demo, "--measure", str(other["number"]), "--value", value, "--temp", "20")
+    own = run("read", "rib-1", demo, "--own-shape", "0.5", "--because", "warped")
+    return {"inspect": run("inspect", demo), "read --own-shape": own}
 
 
 def mend_and_bond(folder: Path) -> dict[str, Any]:
@@ -378,6 +383,7 @@ def test_every_command_has_its_keys_listed(printed: dict[str, Any]) -> None:
         "artefact",
         "gauge",
         "read",
+        "read --own-shape",
         "qualify",
         "preflight",
         "printed",

@@ -15,7 +15,7 @@ from dryfit.base.arrays import Array
 from dryfit.model.artefact import Measure
 from dryfit.model.forecast import ForecastReport
 from dryfit.model.instrument import Instrument
-from dryfit.model.printing import Print
+from dryfit.model.printing import OwnShape, Print
 from dryfit.model.project import Project
 from dryfit.model.reading import Reading
 
@@ -138,6 +138,22 @@ def without_readings(as_built: AsBuiltParts) -> AsBuiltParts:
     """The same prints, nothing read of them."""
     return dataclasses.replace(
         as_built, prints=tuple(dataclasses.replace(item, readings=()) for item in as_built.prints)
+    )
+
+
+def of_itself(as_built: AsBuiltParts, std_mm: float, *parts: str) -> AsBuiltParts:
+    """The same, its prints (of these parts, where any is named) off for a reason of their own."""
+    own = OwnShape(9, std_mm, "the belt slipped")
+    return dataclasses.replace(
+        as_built,
+        parts=tuple(
+            dataclasses.replace(item, own_shape=own) if not parts or item.part in parts else item
+            for item in as_built.parts
+        ),
+        prints=tuple(
+            dataclasses.replace(item, own_shape=own) if not parts or item.print.part in parts else item
+            for item in as_built.prints
+        ),
     )
 
 

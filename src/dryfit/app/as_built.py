@@ -13,7 +13,7 @@ from dryfit.app.instruments import find_instrument
 from dryfit.app.machine_eras import machine_of_print
 from dryfit.app.part_ends import ends_in_assembly
 from dryfit.app.print_records import prints_of
-from dryfit.app.reading_decisions import left_out_readings
+from dryfit.app.reading_decisions import left_out_readings, own_shapes_of
 from dryfit.app.reading_records import readings_of
 from dryfit.app.shape_hash import hash_shape
 from dryfit.base.errors import ReferenceUnknown
@@ -22,7 +22,7 @@ from dryfit.model.handwork import FaceWork, GapReading
 from dryfit.model.instrument import Instrument
 from dryfit.model.machine import Machine
 from dryfit.model.part import Part
-from dryfit.model.printing import Print
+from dryfit.model.printing import OwnShape, Print
 from dryfit.model.project import Project
 from dryfit.model.reading import Reading
 from dryfit.store.ledger import LedgerRecord
@@ -51,12 +51,14 @@ class PrintRead:
 
     is_as_built  whether it is the part that the assembly is made of: the last good print of the present shape
     machine  id of the machine as it was for this print, where it has moved since; "": the machine as it is now
+    own_shape  how far it is off for a reason of its own, where that was decided
     """
 
     print: Print
     readings: tuple[PartReading, ...]
     is_as_built: bool
     machine: str = ""
+    own_shape: OwnShape | None = None
 
     @property
     def machine_id(self) -> str:
@@ -74,6 +76,7 @@ class AsBuilt:
     prints    all that count, in the order in which they were printed
     readings  of that print, those left out among them
     caution   what the builder must know of it, in words; "" where there is nothing
+    own_shape  how far the print is off for a reason of its own, where that was decided
     """
 
     part: str
@@ -82,6 +85,7 @@ class AsBuilt:
     prints: tuple[Print, ...]
     readings: tuple[PartReading, ...]
     caution: str = ""
+    own_shape: OwnShape | None = None
 
     @property
     def is_printed(self) -> bool:
@@ -136,6 +140,7 @@ def gather_as_built(project: Project, shapes: Shapes, records: Sequence[LedgerRe
             by_part[item.part].append(item)
     instruments: dict[str, Instrument] = {}
     left_out = left_out_readings(records)
+    own_shapes = own_shapes_of(records)
     machines: dict[str, Machine] = {}
     parts, read = [], []
     for part in project.parts:
@@ -156,6 +161,7 @@ def gather_as_built(project: Project, shapes: Shapes, records: Sequence[LedgerRe
                     _readings(project, part, item, records, left_out, instruments),
                     item is same[-1],
                     "" if was is None else was.id,
+                    own_shapes.get(item.record),
                 )
             )
         read += [replace(item, readings=_counting(item.readings)) for item in gathered]
@@ -266,7 +272,8 @@ def _as_built(part: Part, prints: tuple[Print, ...], same: Sequence[PrintRead]) 
     if same:
         latest = same[-1]
         state: BuiltState = "measured" if _counting(latest.readings) else "printed"
-        return AsBuilt(part.id, state, latest.print, prints, latest.readings, _caution(part, latest.print))
+        caution = _caution(part, latest.print)
+        return AsBuilt(part.id, state, latest.print, prints, latest.readings, caution, latest.own_shape)
     good = [item for item in prints if item.result == "good"]
     if good:
         caution = f"printed (record {good[-1].record}) of another shape than the mesh has now: it is not counted with"

@@ -21,7 +21,7 @@ from dryfit.app.prints import Answers, PrintRefused, read_angles
 from dryfit.app.reading_decisions import READING_DECISION
 from dryfit.app.remedying import Taken, taken_remedies
 from dryfit.model.finding import State
-from dryfit.model.forecast import AsBuiltBasis, SuspectReading
+from dryfit.model.forecast import AsBuiltBasis, SuspectPart, SuspectReading
 from dryfit.store.ledger import LedgerRecord
 
 Progress = Callable[[int, int], None]
@@ -73,7 +73,11 @@ class ReadingShown:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BoardPart:
-    """One part. plan: what to read of it and what was read; None where it is not printed as it is now."""
+    """One part.
+
+    plan     what to read of it and what was read; None where it is not printed as it is now
+    suspect  where its readings together contradict those of the other parts
+    """
 
     id: str
     state: BoardState
@@ -82,6 +86,7 @@ class BoardPart:
     readings: tuple[ReadingShown, ...]
     suspects: tuple[SuspectReading, ...]
     joints: tuple[str, ...]
+    suspect: SuspectPart | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +142,7 @@ def gather_board(snapshot: Snapshot, at_hand: AtHand | None = None) -> Board:
     kept = _kept(records)
     basis = snapshot.report.basis
     suspects = () if basis is None else basis.suspects
+    of_parts = {} if basis is None else {item.part: item for item in basis.suspect_parts}
     parts = []
     for built in chain.as_built.parts:
         own = plans.get(built.part)
@@ -149,6 +155,7 @@ def gather_board(snapshot: Snapshot, at_hand: AtHand | None = None) -> Board:
                 _readings(built, own, expected, kept),
                 tuple(item for item in suspects if item.part == built.part),
                 tuple(joint.id for joint in chain.project.joints if built.part in joint.parts),
+                of_parts.get(built.part),
             )
         )
     return Board(chain.project.name, tuple(parts), plan, basis, hand, taken_remedies(records))
@@ -227,7 +234,11 @@ def built_link(snapshot: Snapshot | None) -> Link:
         return Link("as built")
     basis = snapshot.report.basis
     states = [item.state for item in as_built.parts]
-    is_doubtful = bool(basis is not None and basis.suspects) or "failed" in states or "other shape" in states
+    is_doubtful = (
+        bool(basis is not None and (basis.suspects or basis.suspect_parts))
+        or "failed" in states
+        or "other shape" in states
+    )
     state: State = "not checked" if "printed" in states else "caution" if is_doubtful else "pass"
     printed = sum(1 for item in as_built.parts if item.is_printed)
     return Link("as built", state, printed, len(states), measured=states.count("measured"))

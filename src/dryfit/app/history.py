@@ -181,6 +181,11 @@ def _as_built_changes(before: Mapping[str, Any] | None, after: Mapping[str, Any]
         for part in dict.fromkeys([*was["printed"], *now["printed"]])
         if (part in was["printed"]) != (part in now["printed"])
     ]
+    off, is_off = was.get("own_shapes", {}), now.get("own_shapes", {})
+    for part in dict.fromkeys([*off, *is_off]):
+        old_size, size = off.get(part, 0.0), is_off.get(part, 0.0)
+        if old_size != size:
+            found.append(f"{part}: off for a reason of its own by about {old_size:g} -> {size:g} mm")
     for part in dict.fromkeys([*was["readings"], *now["readings"]]):
         old, new = was["readings"].get(part, 0), now["readings"].get(part, 0)
         if old != new:

@@ -26,6 +26,14 @@ def as_built_lines(basis: AsBuiltBasis | None) -> Iterator[Check]:
             f"printed and not read: {', '.join(unread[:6])}{' ...' if len(unread) > 6 else ''}",
             "dryfit inspect says what is worth reading",
         )
+    for whole in basis.suspect_parts:
+        yield Check(
+            "as built",
+            whole.part,
+            "caution",
+            f"what was read of it contradicts the other parts, by up to {abs(whole.off_mm):.2g} mm",
+            f"where it is off for a reason of its own, say so: dryfit read {whole.part} --own-shape MM --because TEXT",
+        )
     for item in basis.suspects:
         records = ", ".join(str(record) for record in item.records)
         yield Check(

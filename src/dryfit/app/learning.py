@@ -50,7 +50,7 @@ class Known:
     update    the update itself
     rows      the readings; readings: the same, in the order of the rows
     expected_mm (m,) what each was expected to show, at 20 C
-    names     (s,) the shared sources: figures, shrinkages, then what instruments have in common
+    names     (s,) the shared sources: figures, shrinkages, what instruments have in common, prints' own shapes
     before, before_std, after, after_std  (s,) what is known of each, without and with the readings
     shaped    names of sources that are not normal and count by their std here
     """
@@ -73,7 +73,7 @@ class Known:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shared:
-    """The s sources that readings and lines share: figures, shrinkages, then what instruments have in common.
+    """The s sources that readings and lines share: figures, shrinkages, what instruments have in common, own shapes.
 
     names, mean (s,)   root (s, s)   columns (q, s) derivatives of the lines   chain (c,) places in the chain's sources
     """
@@ -121,6 +121,12 @@ def learn(
     first, second = np.zeros(len(structure.table)), np.zeros(len(structure.table))
     np.add.at(first, rows.elements.row[rows.elements.sign < 0], offsets[rows.elements.sign < 0])
     np.add.at(second, rows.elements.row[rows.elements.sign > 0], offsets[rows.elements.sign > 0])
+    if len(rows.own_shapes):
+        own_shapes = departures[-len(rows.own_shapes) :]
+        first, second = (
+            first + rows.own_shapes.first @ own_shapes,
+            second + rows.own_shapes.second @ own_shapes,
+        )
     return Known(
         project=_expected_project(project, read, as_built, shared, departures, spread),
         causes=learnt,
@@ -149,8 +155,10 @@ def share_sources(
     figures = len(project.machines) * len(FIGURES)
     by_name = {name: index for index, (name, _) in enumerate(named)}
     chain = [*range(figures), *(by_name[f"{material.id}.shrinkage"] for material in project.materials)]
-    std = np.array([*(named[index][1].std for index in chain), *rows.common_std])
-    names = (*(named[index][0] for index in chain), *rows.instruments)
+    own_shapes = rows.own_shapes
+    beside = len(rows.instruments) + len(own_shapes)
+    std = np.array([*(named[index][1].std for index in chain), *rows.common_std, *np.ones(len(own_shapes))])
+    names = (*(named[index][0] for index in chain), *rows.instruments, *own_shapes.names)
     correlation = np.eye(len(names))
     tied, block = correlated_figures(project)
     if tied:
@@ -159,9 +167,9 @@ def share_sources(
     own = np.array([columns[index] for index in chain]).reshape(len(chain), -1).T
     return Shared(
         names=names,
-        mean=np.array([*(named[index][1].value for index in chain), *np.zeros(len(rows.instruments))]),
+        mean=np.array([*(named[index][1].value for index in chain), *np.zeros(beside)]),
         root=std[:, None] * _symmetric_root(correlation),
-        columns=np.hstack([own, np.zeros((len(own), len(rows.instruments)))]),
+        columns=np.hstack([own, np.zeros((len(own), len(rows.instruments))), own_shapes.lines]),
         chain=np.array(chain, dtype=np.int64),
     )
 
@@ -191,7 +199,7 @@ def settle(project: Project, rows: ReadingRows, shared: Shared) -> tuple[Update,
         values, by_figure, by_shrinkage = rows.predict(at[:count].reshape(machines, -1), at[count:])
         derivatives = np.hstack([by_figure, by_shrinkage])
         straight = values + derivatives @ (prior - at)
-        design = Rows(np.hstack([derivatives, rows.common]) @ shared.root, rows.own)
+        design = Rows(np.hstack([derivatives, rows.beside]) @ shared.root, rows.own)
         update = update_sources(design.pick(taken), (rows.observed - straight)[taken])
         now = (shared.mean + shared.root @ update.shared)[: count + materials]
         _check_range(now[:count].reshape(machines, -1), project, rows, update, taken)
@@ -250,7 +258,7 @@ def _causes(
     lines: Rows,
 ) -> Causes:
     left_shared, left_own = remaining_lines(update, lines)
-    touched = np.abs(update.design.shared).max(axis=0) > 0
+    touched = np.abs(update.design.shared).max(axis=0, initial=0.0) > 0
     sources: list[tuple[str, Estimate]] = []
     kept: list[Array] = []
     chain = set(shared.chain.tolist())

@@ -9,8 +9,8 @@ import numpy as np
 from dryfit.app.as_built import AsBuiltParts, PartReading
 from dryfit.app.learning import Known
 from dryfit.base.arrays import IntArray
-from dryfit.calc.chain import Update, common_shifts, update_sources
-from dryfit.model.forecast import AsBuiltBasis, LearntFigure, SuspectReading
+from dryfit.calc.chain import Update, common_shifts, group_tests, update_sources
+from dryfit.model.forecast import AsBuiltBasis, LearntFigure, OffOfItself, SuspectPart, SuspectReading
 from dryfit.model.machine import FIGURES
 from dryfit.model.project import Project
 
@@ -39,9 +39,11 @@ def describe_basis(project: Project, as_built: AsBuiltParts, known: Known | None
         return None
     counts = {item.print.part: len(item.readings) for item in as_built.prints if item.is_as_built}
     suspects: tuple[SuspectReading, ...] = ()
+    suspect_parts: tuple[SuspectPart, ...] = ()
     limit = 0.0
-    if known is not None:
+    if known is not None and known.readings:
         suspects, limit = suspect_part_readings(known)
+        suspect_parts = suspect_prints(known)
     return AsBuiltBasis(
         printed=tuple(item.part for item in as_built.parts if item.is_printed),
         readings=tuple((part, count) for part, count in counts.items() if count),
@@ -51,6 +53,12 @@ def describe_basis(project: Project, as_built: AsBuiltParts, known: Known | None
         limit=limit,
         figures=() if known is None else _figures(project, known),
         cautions=as_built.cautions,
+        suspect_parts=suspect_parts,
+        of_themselves=tuple(
+            OffOfItself(item.part, item.own_shape.record, item.own_shape.std_mm, item.own_shape.because)
+            for item in as_built.parts
+            if item.is_printed and item.own_shape is not None
+        ),
     )
 
 
@@ -86,6 +94,48 @@ def suspect_part_readings(known: Known) -> tuple[tuple[SuspectReading, ...], flo
         if len(kept):
             update = update_sources(known.update.design.pick(kept), known.update.innovation[kept])
     return tuple(found), limit
+
+
+def suspect_prints(known: Known) -> tuple[SuspectPart, ...]:
+    """Prints as built whose readings together contradict all others, the worst first.
+
+    Each is set aside while the next is looked for: a part that is off spoils what the others seem to say. None is
+    suspected where one print alone was read: it is then held against what was known before, reading by reading.
+    """
+    from scipy.special import chdtrc
+
+    groups: dict[str, IntArray] = {}
+    start = 0
+    for item in known.rows.prints:
+        rows = np.arange(start, start + len(item.values))
+        start += len(rows)
+        if item.read.is_as_built:
+            groups[item.read.print.part] = rows
+    level = LEVEL / max(1, len(groups))
+    kept = np.arange(start)
+    update: Update = known.update
+    found: list[SuspectPart] = []
+    while len(groups) > 1 and len(found) < MOST_SUSPECTS:
+        place = np.full(start, -1)
+        place[kept] = np.arange(len(kept))
+        tests, departures = group_tests(update, [place[rows] for rows in groups.values()])
+        judged = [
+            SuspectPart(
+                part,
+                len(off),
+                float(test),
+                float(chdtrc(len(off), max(0.0, float(test)))),
+                float(off[np.argmax(np.abs(off))]),
+            )
+            for part, test, off in zip(groups, tests, departures, strict=True)
+        ]
+        worst = min(judged, key=lambda item: (item.chance, -item.chi_square))
+        if worst.chance >= level:
+            break
+        found.append(worst)
+        kept = np.setdiff1d(kept, groups.pop(worst.part))
+        update = update_sources(known.update.design.pick(kept), known.update.innovation[kept])
+    return tuple(found)
 
 
 def _groups(known: Known) -> list[IntArray]:

@@ -21,6 +21,7 @@ import numpy as np
 
 from dryfit.app.as_built import PrintRead, is_as_printed, printed_part
 from dryfit.app.geometry import Shapes
+from dryfit.app.own_shape import OwnShapes, gather_own_shapes
 from dryfit.app.part_ends import commanded, reading_directions
 from dryfit.app.reading_model import EXPANSION, SHRINKAGE, TEMPERATURE, ReadingModel, Taken, model_readings
 from dryfit.app.structure import Structure
@@ -81,6 +82,7 @@ class ReadingRows:
     instruments  names of sources that all readings of an instrument have in common, "caliper-300 zero"
     common_std   (c,) [own unit] of these
     common    (m, c) derivatives by them
+    own_shapes  of prints that are off for a reason of their own
     own       (m, p) sparse: by the elements
     elements  the columns of own
     measures  groups of readings of one measure of one print
@@ -90,6 +92,7 @@ class ReadingRows:
     instruments: tuple[str, ...]
     common_std: Array
     common: Array
+    own_shapes: OwnShapes
     own: Any
     elements: Elements
     measures: tuple[IntArray, ...]
@@ -100,6 +103,11 @@ class ReadingRows:
         return np.array(
             [r.reading.record > 0 for item in self.prints for r in item.read.readings], dtype=bool
         )
+
+    @property
+    def beside(self) -> Array:
+        """(m, c + f) derivatives by what readings share beside figures and shrinkages: instruments, own shapes."""
+        return np.hstack([self.common, self.own_shapes.readings])
 
     @property
     def observed(self) -> Array:
@@ -136,20 +144,21 @@ class ReadingRows:
 def reading_rows(
     project: Project, shapes: Shapes, structure: Structure, prints: Sequence[PrintRead]
 ) -> ReadingRows | None:
-    """The rows of all readings of the prints; None where there are none."""
-    with_readings = [item for item in prints if item.readings]
-    models = [_print_model(project, shapes, item) for item in with_readings]
-    if not models:
+    """The rows of all readings of the prints; None where there is none, nor any print with a shape of its own."""
+    models = [_print_model(project, shapes, item) for item in prints if item.readings]
+    if not models and all(item.own_shape is None for item in prints):
         return None
     count = sum(len(item.values) for item in models)
     builder = _Builder(project, structure)
     names: dict[str, float] = {}
     columns: dict[str, Array] = {}
     groups: list[IntArray] = []
+    rows_of: dict[int, IntArray] = {}
     start = 0
     for item in models:
         rows = np.arange(start, start + len(item.values))
         start += len(rows)
+        rows_of[item.read.print.record] = rows
         _add_common(names, columns, item, rows, count)
         builder.add_scatter(item, rows)
         builder.add_noise(item, rows)
@@ -160,6 +169,7 @@ def reading_rows(
         instruments=tuple(names),
         common_std=np.array(list(names.values())),
         common=np.array(list(columns.values())).reshape(len(names), count).T,
+        own_shapes=gather_own_shapes(project, shapes, structure, prints, rows_of, count),
         own=own,
         elements=elements,
         measures=tuple(groups),
@@ -270,8 +280,8 @@ class _Builder:
         """The matrix (count, p) and what its columns are."""
         from scipy.sparse import csr_array
 
-        row, column, value = (list(items) for items in zip(*self._entries, strict=True))
-        parts, rows, signs, stds, names = (list(items) for items in zip(*self._elements, strict=True))
+        row, column, value = _unzip(self._entries, 3)
+        parts, rows, signs, stds, names = _unzip(self._elements, 5)
         own = csr_array((value, (row, column)), shape=(count, len(self._elements)))
         elements = Elements(
             np.array(parts, dtype=np.int64),
@@ -320,6 +330,11 @@ class _Builder:
         if self._sides is None:
             self._sides = dict(_row_sides(self.structure))
         return self._sides.get((part, key), [])
+
+
+def _unzip(rows: Sequence[Sequence[Any]], count: int) -> tuple[list[Any], ...]:
+    """The columns of rows, of which there may be none."""
+    return tuple([row[index] for row in rows] for index in range(count))
 
 
 def _row_sides(

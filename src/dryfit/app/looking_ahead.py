@@ -75,7 +75,7 @@ def look_ahead(chain: Chain, asked: Mapping[int, Sequence[PartReading]]) -> Ahea
         update, _ = settle(read, rows, shared)
         at = (shared.mean + shared.root @ update.shared)[:end]
     values, by_figure, by_shrinkage = rows.predict(at[:count].reshape(-1, len(FIGURES)), at[count:])
-    root = np.hstack([by_figure, by_shrinkage, rows.common])[thought] @ shared.root
+    root = np.hstack([by_figure, by_shrinkage, rows.beside])[thought] @ shared.root
     design = Rows(root, rows.own[thought])
     lines = line_rows(structure, shared, rows.elements)
     places = _places(with_asked, taken)
@@ -84,8 +84,8 @@ def look_ahead(chain: Chain, asked: Mapping[int, Sequence[PartReading]]) -> Ahea
     true_with_lines, true_variance = lines.crossed(true), _squares(true)
     between = {print: design.pick(some).crossed(design.pick(some)) for print, some in places.items()}
     if update is not None:
-        common = (shared.root @ update.shared)[end:]
-        shown = shown + rows.common[thought] @ common + design.own @ update.own
+        beside = (shared.root @ update.shared)[end:]
+        shown = shown + rows.beside[thought] @ beside + design.own @ update.own
         gain, of_true = gain_of(update, design), gain_of(update, true)
         crossed, of_lines = update.design.crossed(design), update.design.crossed(lines)
         with_lines -= of_lines.T @ gain.T
@@ -111,8 +111,8 @@ def _true_lengths(rows: ReadingRows, thought: IntArray, shared: Shared, design: 
     """The same readings by a perfect instrument: without what hand, display, instrument and warmth bring along."""
     from scipy.sparse import diags_array
 
-    figures = len(shared.names) - len(rows.instruments)
-    padded = np.hstack([np.zeros((len(thought), figures)), rows.common[thought]])
+    before, after = len(shared.chain), len(rows.own_shapes)
+    padded = np.pad(rows.common[thought], ((0, 0), (before, after)))
     keep = diags_array((rows.elements.part >= 0).astype(np.float64))
     return Rows(design.shared - padded @ shared.root, (design.own @ keep).tocsr())
 

@@ -22,7 +22,7 @@ from dryfit.app.print_records import PRINT
 from dryfit.app.qualification_records import QUALIFICATION, qualifications_of
 from dryfit.app.qualify import qualify_machine
 from dryfit.app.qualify_report import Choices, Figure, QualifyReport
-from dryfit.app.reading_decisions import READING_DECISION
+from dryfit.app.reading_decisions import OWN_SHAPE, READING_DECISION
 from dryfit.app.reading_desk import ReadingDesk
 from dryfit.app.reading_records import READING, readings_of
 from dryfit.app.releases import RELEASE
@@ -42,7 +42,7 @@ from dryfit.store.ledger import LEDGER_NAME, LedgerRecord, open_ledger
 # Records from which a machine is known; forecasts and visits are none of them.
 _KINDS = (ARTEFACT, READING, GAUGE_STUDY, QUALIFICATION, PREFLIGHT)
 # Records about parts as built, beside readings of parts.
-_BUILT = (PRINT, READING_DECISION, HANDWORK, DRY_FIT, BOND, REMEDY, SCAN)
+_BUILT = (PRINT, READING_DECISION, OWN_SHAPE, HANDWORK, DRY_FIT, BOND, REMEDY, SCAN)
 
 
 @dataclass(frozen=True, slots=True)

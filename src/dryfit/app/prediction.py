@@ -100,6 +100,11 @@ def _as_built_words(as_built: AsBuiltParts | None) -> tuple[str, ...]:
             + ",".join(f"{r.reading.record}={r.reading.value_mm!r}" for r in item.readings)
             for item in as_built.prints
         ),
+        *(
+            f"own shape={item.print.record},{item.own_shape.std_mm!r}"
+            for item in as_built.prints
+            if item.own_shape is not None
+        ),
         *(f"work={work!r}" for work in as_built.works),
         *(f"gap={gap!r}" for gap in as_built.gaps),
     )
@@ -148,6 +153,7 @@ def _as_built_payload(report: ForecastReport) -> dict[str, Any]:
     return {
         "printed": list(basis.printed),
         "readings": dict(basis.readings),
+        "own_shapes": {item.part: item.std_mm for item in basis.of_themselves},
         "earlier": basis.earlier,
         "prior": [
             {"id": item.id, "predicted": item.predicted, "std": item.std, "p_out": item.p_out}

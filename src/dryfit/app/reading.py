@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +12,10 @@ from dryfit.app.reading_csv import record_csv
 from dryfit.app.reading_desk import ReadingDesk, Taken, open_desk
 from dryfit.app.reading_queries import Reason
 from dryfit.base.errors import DryfitError
+from dryfit.model.printing import OwnShape
 from dryfit.model.reading import Reading
+
+_MOST_OFF = 0.25  # of its diagonal: further off, it is another part (common practice, no source)
 
 
 class ReadingDoubtful(DryfitError):
@@ -44,6 +48,24 @@ class ReadReport:
     confirmed: int
     target: str = ""
     is_part: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class OwnShapeReport:
+    """A decision about a print, entered.
+
+    print, record  of the print, and of the decision in the ledger
+    std_mm   by about how much it is off for a reason of its own; 0: no longer taken so
+    before   what was decided until now; None: nothing, or that it is as its machine makes it
+    """
+
+    project: str
+    part: str
+    print: int
+    record: int
+    std_mm: float
+    because: str
+    before: OwnShape | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +143,48 @@ def decide_one(
         desk.find_reading(record)
         desk.decide(record, counts, because.strip(), options.by)
         return report_on(desk, [])
+
+
+def decide_own_shape(
+    path: Path, part: str, std_mm: float, because: str, options: ReadOptions
+) -> OwnShapeReport:
+    """Take the print of a part as off for a reason of its own, by about std_mm; 0: as its machine makes it.
+
+    The decision is recorded with its reason. Raises ReadingRefused without a reason, for an artefact, and for a
+    departure that no part can have.
+    """
+    with open_desk(path, part, options.print) as desk:
+        if desk.body is None:
+            do = f"an artefact tells of its machine: dryfit qualify {part}"
+            raise ReadingRefused("only a printed part can be off for a reason of its own", part, do)
+        if not because.strip():
+            do = 'say why: --because "one corner came off the bed"'
+            raise ReadingRefused("no reason is given", "--because", do)
+        size = 2.0 * desk.body.chain.shapes[part].size_mm
+        if not (math.isfinite(std_mm) and 0.0 <= std_mm <= _MOST_OFF * size):
+            do = "about how far it is off, as one standard deviation, such as 1.5; 0 takes the decision back"
+            what = (
+                f"{std_mm:g} mm is no departure of a part of {size:.0f} mm: from 0 to {_MOST_OFF * size:.0f}"
+            )
+            raise ReadingRefused(what, "--own-shape", do)
+        before = desk.own_shape()
+        if std_mm == 0.0 and before is None:
+            do = "nothing is to be taken back"
+            raise ReadingRefused(f"{part} is taken as its machine makes it already", desk.place, do)
+        record = desk.decide_own_shape(std_mm, because.strip(), options.by)
+        return OwnShapeReport(desk.project.name, part, desk.record, record, std_mm, because.strip(), before)
+
+
+def read_own_shape(text: str) -> float:
+    """By how much a print is off, as typed. Raises ReadingRefused for what is no size above 0."""
+    try:
+        size = float(text)
+    except ValueError:
+        size = math.nan
+    if not size > 0.0:
+        do = "about how far it is off, in mm, such as 1.5"
+        raise ReadingRefused(f'"{text}" is no size above 0 mm', "off by about", do)
+    return size
 
 
 def prepare_desk(desk: ReadingDesk, options: ReadOptions) -> None:

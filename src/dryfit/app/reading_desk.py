@@ -16,7 +16,7 @@ from dryfit.app.machines import find_target
 from dryfit.app.part_bench import AtHand, PrintedBody, open_part
 from dryfit.app.part_ends import ends_in_design
 from dryfit.app.reading_checks import check_readable, check_value
-from dryfit.app.reading_decisions import READING_DECISION
+from dryfit.app.reading_decisions import OWN_SHAPE, READING_DECISION, own_shapes_of
 from dryfit.app.reading_queries import UNKNOWN_SHRINKAGE, Reason, query_reading
 from dryfit.app.reading_records import READING, Entry, reading_from, reading_payload, readings_of
 from dryfit.base.errors import ReferenceUnknown
@@ -24,6 +24,7 @@ from dryfit.base.estimate import Estimate
 from dryfit.calc.gauging import reading_budget
 from dryfit.model.artefact import Artefact, Measure
 from dryfit.model.instrument import Instrument
+from dryfit.model.printing import OwnShape
 from dryfit.model.project import Project
 from dryfit.model.reading import Reading
 from dryfit.store.document import read_document
@@ -247,6 +248,24 @@ class ReadingDesk:
         """Record whether a reading of a part counts in the forecast, and why."""
         payload = {"reading": record, "counts": counts, "because": because, "by": by}
         self._ledger.append(READING_DECISION, payload)
+
+    def decide_own_shape(self, std_mm: float, because: str, by: str) -> int:
+        """Record by how much the print of a part is off for a reason of its own; 0: it is as its machine makes it.
+
+        Returns the number of the record.
+        """
+        payload = {
+            "part": self.target,
+            "print": self.record,
+            "std_mm": std_mm,
+            "because": because,
+            "by": by,
+        }
+        return self._ledger.append(OWN_SHAPE, payload).id
+
+    def own_shape(self) -> OwnShape | None:
+        """What was decided of the print; None where nothing was, or it was taken back."""
+        return own_shapes_of(self._ledger.records(OWN_SHAPE)).get(self.record)
 
     def find_reading(self, record: int) -> Reading:
         """The reading of a record, where it counts. Raises ReferenceUnknown otherwise."""

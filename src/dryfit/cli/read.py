@@ -77,12 +77,28 @@ def read(
     count: Annotated[
         int | None, typer.Option(metavar="RECORD", help="Of a part: count a reading that was left out again.")
     ] = None,
-    because: Annotated[str, typer.Option(metavar="TEXT", help="Why, with --leave-out or --count.")] = "",
+    own_shape: Annotated[
+        float | None,
+        typer.Option(
+            metavar="MM",
+            help="Of a part: its print is off by about so much for a reason of its own, which its machine does not "
+            "share; 0 takes that back; with --because.",
+        ),
+    ] = None,
+    because: Annotated[
+        str, typer.Option(metavar="TEXT", help="Why, with --leave-out, --count or --own-shape.")
+    ] = "",
     json: JsonFlag = False,
 ) -> None:
     """Take readings of a machine's latest test artefact, or of a printed part."""
     status = 0
     with refusing(json):
+        _refuse_mixture(
+            csv, confirm, again, measure, value, correct, withdraw, meant, leave_out, count, own_shape
+        )
+        if own_shape is not None:
+            _decide_own_shape(project, machine, own_shape, because, print_, by, json)
+            raise typer.Exit(0)
         from dryfit.app.reading import (
             ReadOptions,
             correct_one,
@@ -93,7 +109,6 @@ def read(
         )
 
         decided = leave_out if leave_out is not None else count
-        _refuse_mixture(csv, confirm, again, measure, value, correct, withdraw, meant, leave_out, count)
         options = ReadOptions(instrument, temp, by, print_)
         if csv is not None:
             report = read_file(project, machine, csv, options, confirm, again)
@@ -109,6 +124,19 @@ def read(
             report, status = _converse(project, machine, options, Dialogue(json), measure)
         _show_report(report, json)
     raise typer.Exit(status)
+
+
+def _decide_own_shape(
+    project: Path, part: str, std_mm: float, because: str, made: int | None, by: str, as_json: bool
+) -> None:
+    from dryfit.app.reading import ReadOptions, decide_own_shape
+    from dryfit.view.readings import own_shape_blocks, own_shape_plain
+
+    report = decide_own_shape(project, part, std_mm, because, ReadOptions(print=made, by=by))
+    if as_json:
+        show_json(own_shape_plain(report))
+    else:
+        show(own_shape_blocks(report))
 
 
 def _show_report(report: ReadReport, as_json: bool) -> None:
@@ -131,6 +159,7 @@ def _refuse_mixture(
     meant: bool,
     leave_out: int | None,
     count: int | None,
+    own_shape: float | None,
 ) -> None:
     """A file, one reading, a correction, a withdrawal or a conversation: one of them."""
     from dryfit.app.reading_checks import ReadingRefused
@@ -145,6 +174,7 @@ def _refuse_mixture(
             ("--withdraw", withdraw),
             ("--leave-out", leave_out),
             ("--count", count),
+            ("--own-shape", own_shape),
         )
         if given is not None
     ]

@@ -120,6 +120,35 @@ class SuspectReading:
 
 
 @dataclass(frozen=True, slots=True)
+class SuspectPart:
+    """A print as built whose readings together contradict all others.
+
+    count       readings of it
+    chi_square  of them all, with count degrees of freedom; chance: of that much or more where all is right
+    off_mm      the largest departure of one of them from what the others let expect
+    """
+
+    part: str
+    count: int
+    chi_square: float
+    chance: float
+    off_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class OffOfItself:
+    """A print as built that was decided to be off for a reason of its own.
+
+    record  of the decision in the ledger; std_mm: by about how much; because: the reason
+    """
+
+    part: str
+    record: int
+    std_mm: float
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
 class LearntFigure:
     """A figure of a machine or a material before and after the readings, in its own unit."""
 
@@ -141,6 +170,8 @@ class AsBuiltBasis:
     suspects   readings that the others contradict; limit: normalised departure from which on
     figures    of machines and materials, those that the readings tell something of
     cautions   what the builder must know of printed parts
+    suspect_parts  prints whose readings together contradict all others, the worst first
+    of_themselves  prints that were decided to be off for a reason of their own
     """
 
     printed: tuple[str, ...]
@@ -151,6 +182,8 @@ class AsBuiltBasis:
     limit: float
     figures: tuple[LearntFigure, ...]
     cautions: tuple[str, ...]
+    suspect_parts: tuple[SuspectPart, ...] = ()
+    of_themselves: tuple[OffOfItself, ...] = ()
 
     @property
     def count(self) -> int:

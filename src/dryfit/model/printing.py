@@ -62,3 +62,18 @@ class Print:
     def moment(self) -> str:
         """When it was printed, as well as is known: its end, else its start, else when it was entered."""
         return self.ended or self.started or self.at
+
+
+@dataclass(frozen=True, slots=True)
+class OwnShape:
+    """A decision that a print is off for a reason of its own, which its machine does not share.
+
+    record   of the decision
+    std_mm   by about how much its surface may lie off [mm], one standard deviation along each axis
+    because  the reason; by: who decided, "" where not given
+    """
+
+    record: int
+    std_mm: float
+    because: str
+    by: str = ""

@@ -12,7 +12,7 @@ from dryfit.model.characteristic import Kind
 from dryfit.model.finding import State
 from dryfit.model.forecast import CharacteristicForecast, ForecastReport, SuspectReading
 from dryfit.model.part import Part
-from dryfit.model.printing import Print
+from dryfit.model.printing import OwnShape, Print
 from dryfit.view.blocks import Block, Heading, Sentence, Table
 from dryfit.view.digits import (
     NONE,
@@ -21,7 +21,7 @@ from dryfit.view.digits import (
     write_number,
     write_probability,
 )
-from dryfit.view.forecast import basis_blocks, state_of, suspect_sentence
+from dryfit.view.forecast import basis_blocks, state_of, suspect_part_sentence, suspect_sentence
 from dryfit.view.inspection import acceptance_words, capability_words
 from dryfit.view.prints import print_words
 
@@ -120,17 +120,23 @@ def board_blocks(board: Board) -> list[Block]:
     """What the forecast owes to the parts as built."""
     if board.basis is None:
         return [Sentence("Enter a print when it comes off the bed: choose its part.")]
-    return [item for item in basis_blocks(board.basis) if not _is_suspect(item, board)]
-
-
-def _is_suspect(block: Block, board: Board) -> bool:
     basis = board.basis
-    return basis is not None and block in [suspect_sentence(item, basis.limit) for item in basis.suspects]
+    elsewhere = [suspect_sentence(item, basis.limit) for item in basis.suspects]
+    elsewhere += [suspect_part_sentence(item) for item in basis.suspect_parts]
+    return [item for item in basis_blocks(basis) if item not in elsewhere]
 
 
 def suspect_words(board: Board, item: SuspectReading) -> Sentence:
     """A reading that the others contradict."""
     return suspect_sentence(item, 0.0 if board.basis is None else board.basis.limit)
+
+
+def own_shape_words(own: OwnShape) -> str:
+    """A print that is taken as off for a reason of its own."""
+    return (
+        f"Taken as off for a reason of its own, by about {write_number(own.std_mm)} mm: {own.because} "
+        f"(record {own.record})."
+    )
 
 
 def part_heading(item: BoardPart) -> Heading:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from dryfit.app.hold_lines import fit_state
 from dryfit.model.finding import gravest
 from dryfit.model.forecast import (
@@ -9,6 +11,8 @@ from dryfit.model.forecast import (
     CharacteristicForecast,
     ForecastReport,
     LearntFigure,
+    OffOfItself,
+    SuspectPart,
     SuspectReading,
 )
 from dryfit.view.blocks import Block, Heading, Sentence, State, Table
@@ -16,6 +20,7 @@ from dryfit.view.digits import write_estimate, write_limits, write_number, write
 from dryfit.view.sources import describe_source
 
 _MAIN_CAUSES = 3
+_OFF_KNOWN_MM = 0.1  # to which a departure of a whole part is shown
 _WORTH_TELLING = (
     0.95  # share of its standard uncertainty that readings leave a figure, from which on it is told
 )
@@ -99,6 +104,8 @@ def basis_blocks(basis: AsBuiltBasis | None) -> list[Block]:
     if basis.left_out:
         noun = "1 reading is" if basis.left_out == 1 else f"{basis.left_out} readings are"
         blocks.append(Sentence(f"{noun} left out, as decided."))
+    blocks += [own_shape_sentence(item) for item in basis.of_themselves]
+    blocks += [suspect_part_sentence(item) for item in basis.suspect_parts]
     blocks += [suspect_sentence(item, basis.limit) for item in basis.suspects]
     blocks += [Sentence(f"{text}.", "caution", mark=True) for text in basis.cautions]
     told = [item for item in sorted(basis.figures, key=_tightened) if _tightened(item) < _WORTH_TELLING]
@@ -108,6 +115,35 @@ def basis_blocks(basis: AsBuiltBasis | None) -> list[Block]:
             Sentence(f"The readings tell of the {describe_source(item.name)}: {was} before, {now} now.")
         )
     return blocks
+
+
+def own_shape_sentence(item: OffOfItself) -> Sentence:
+    """A print that was decided to be off for a reason of its own."""
+    return Sentence(
+        f"{item.part} is taken as off for a reason of its own, by about {write_number(item.std_mm)} mm: {item.because} "
+        f"(record {item.record})."
+    )
+
+
+def suspect_part_sentence(item: SuspectPart) -> Sentence:
+    """A print whose readings together contradict all others, and what can be done."""
+    count = "reading" if item.count == 1 else f"{item.count} readings together"
+    return Sentence(
+        f"The {count} of {item.part} contradict{'s' if item.count == 1 else ''} those of the other parts, by up to "
+        f"{write_signed(item.off_mm, _OFF_KNOWN_MM)} mm (chi-square {write_number(item.chi_square, 1)}, chance "
+        f"{write_probability(item.chance)}), and what is believed of its machine is drawn toward them. Where the part "
+        f"is off for a reason of its own, say so: dryfit read {item.part} --own-shape {own_shape_of(item)} "
+        "--because TEXT.",
+        "caution",
+        mark=True,
+    )
+
+
+def own_shape_of(item: SuspectPart) -> str:
+    """By about how much it seems to be off [mm]: the largest departure, rounded up to one digit."""
+    size = abs(item.off_mm)
+    step = 10.0 ** math.floor(math.log10(size))
+    return f"{math.ceil(size / step) * step:g}"
 
 
 def suspect_sentence(item: SuspectReading, limit: float) -> Sentence:

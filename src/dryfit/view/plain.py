@@ -80,6 +80,8 @@ def basis_plain(basis: AsBuiltBasis) -> dict[str, Any]:
             for item in basis.suspects
         ],
         "suspect_from": basis.limit,
+        "suspect_parts": [to_plain(item) for item in basis.suspect_parts],
+        "off_of_themselves": [to_plain(item) for item in basis.of_themselves],
         "figures": [to_plain(item) for item in basis.figures],
         "cautions": list(basis.cautions),
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dryfit.app.reading import ReadReport
+from dryfit.app.reading import OwnShapeReport, ReadReport
 from dryfit.app.reading_desk import Step, Taken
 from dryfit.app.reading_queries import Reason
 from dryfit.base.errors import DryfitError
@@ -134,6 +134,40 @@ def read_blocks(report: ReadReport) -> list[Block]:
         following = "dryfit forecast" if report.is_part else f"dryfit qualify {report.machine}"
         blocks.append(Sentence(f"The plan is read. Next: {following}"))
     return blocks
+
+
+def own_shape_blocks(report: OwnShapeReport) -> list[Block]:
+    """What was decided of a print, and what follows."""
+    head = f"{report.project}: {report.part} (print {report.print})"
+    because = f"because {report.because} (record {report.record})"
+    following = "Next: dryfit forecast"
+    if report.std_mm == 0.0:
+        return [
+            Heading(f"{head} is taken as its machine makes it again"),
+            Sentence(f"{because[:1].upper()}{because[1:]}. {following}"),
+        ]
+    was = "" if report.before is None else f", before {write_number(report.before.std_mm)} mm"
+    return [
+        Heading(f"{head} is taken as off for a reason of its own"),
+        Sentence(
+            f"By about {write_number(report.std_mm)} mm{was}, {because}. Its readings tell how far each face is off, "
+            "and hardly anything of its machine; what was not read of it is uncertain by as much."
+        ),
+        Sentence(following),
+    ]
+
+
+def own_shape_plain(report: OwnShapeReport) -> dict[str, Any]:
+    """Keys of `dryfit read PART --own-shape MM --json`."""
+    return {
+        "project": report.project,
+        "part": report.part,
+        "print": report.print,
+        "record": report.record,
+        "own_shape_mm": report.std_mm,
+        "because": report.because,
+        "own_shape_before_mm": None if report.before is None else report.before.std_mm,
+    }
 
 
 def _wanted(report: ReadReport) -> str:

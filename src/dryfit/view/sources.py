@@ -18,6 +18,7 @@ _FIGURES = {
     "bond_line_mm": "bond line thickness",
     "temp_c": "temperature",
     "readings": "uncertainty of the readings",
+    "own_shape": "shape of its own",
     "handwork": "sanding and shimming",
     "gap": "gaps measured where it was bonded",
 }

@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 from conftest import COMMAND, accessibility_faults, keep_picture, start_workbench
 from dryfit.app.ledger_reading import read_records
 from dryfit.app.print_records import prints_of
-from dryfit.app.reading_decisions import READING_DECISION
+from dryfit.app.reading_decisions import OWN_SHAPE, READING_DECISION
 from support.at_the_bench import number_of, proposed, read_part, write_printed
 
 pytestmark = pytest.mark.browser
@@ -173,6 +173,31 @@ def test_a_suspect_is_left_out_with_a_reason_and_counted_again(bench, page):
     expect(page.get_by_role("region", name="suspects")).to_be_visible()
     told = [record.payload["because"] for record in read_records(bench.folder, READING_DECISION)]
     assert told == ["the jaws were tilted", "they were not"]
+
+
+def test_a_print_is_off_for_a_reason_of_its_own_and_is_so_no_longer(bench, page):
+    open_board(page, bench, "lintel")
+    panel(page).get_by_role("button", name="lintel is off for a reason of its own").click()
+    form = panel(page).get_by_role("region", name="the print is off for a reason of its own")
+    form.get_by_label("Off by about, mm").fill("much")
+    page.get_by_role("button", name="record the decision").click()
+    expect(form.locator(".refusal")).to_contain_text("is no size above 0 mm")
+    form.get_by_label("Off by about, mm").fill("2")
+    page.get_by_role("button", name="record the decision").click()
+    expect(form.locator(".refusal")).to_contain_text("no reason is given")
+    form.get_by_label("for a reason of its own").fill("one corner came off the bed")
+    form.get_by_label("for a reason of its own").press("Enter")
+    said = "Taken as off for a reason of its own, by about 2 mm: one corner came off the bed"
+    expect(panel(page)).to_contain_text(said)
+    taught = page.get_by_role("region", name="what the readings taught")
+    expect(taught).to_contain_text("lintel is taken as off for a reason of its own, by about 2 mm")
+    panel(page).get_by_role("button", name="lintel is as its machine makes it").click()
+    form = panel(page).get_by_role("region", name="the print is as its machine makes it")
+    form.get_by_role("textbox").fill("measured warm")
+    page.get_by_role("button", name="record the decision").click()
+    expect(panel(page)).not_to_contain_text(said)
+    told = [record.payload["std_mm"] for record in read_records(bench.folder, OWN_SHAPE)]
+    assert told == [2.0, 0.0]
 
 
 def test_remedies_are_listed_and_the_hold_point_of_a_joint_is_shown(bench, page):

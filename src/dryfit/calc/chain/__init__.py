@@ -2,6 +2,7 @@
 
 from dryfit.base.freedom import effective_dof
 from dryfit.calc.chain.condition import Posterior, condition
+from dryfit.calc.chain.field import smooth_field
 from dryfit.calc.chain.linear import (
     LinearMap,
     expanded_uncertainty,
@@ -16,6 +17,7 @@ from dryfit.calc.chain.update import (
     Update,
     common_shifts,
     gain_of,
+    group_tests,
     remaining_lines,
     update_sources,
 )
@@ -34,11 +36,13 @@ __all__ = [
     "expanded_uncertainty",
     "expected_risk",
     "gain_of",
+    "group_tests",
     "independent_columns",
     "probability_outside",
     "remaining_lines",
     "risk_of",
     "sample",
+    "smooth_field",
     "update_sources",
     "variance_shares",
     "worst_case",

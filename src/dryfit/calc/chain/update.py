@@ -106,6 +106,31 @@ def remaining_lines(update: Update, lines: Rows) -> tuple[Array, Array]:
     )
 
 
+def group_tests(update: Update, groups: Sequence[IntArray]) -> tuple[Array, tuple[Array, ...]]:
+    """How badly each group of readings as a whole lies off what all the others let expect: (g,) and each departure.
+
+    The first is chi-square with as many degrees of freedom as the group has readings, where all is right; the
+    second is by how much each reading of the group is off.
+    Source: mean-shift outlier test of several observations; Cook and Weisberg 1982, 3.6 (memory).
+    """
+    inverse = _inverse_covariance(update)
+    departures: list[Array] = [
+        np.asarray(np.linalg.solve(inverse[np.ix_(group, group)], update.weighted[group])) for group in groups
+    ]
+    tests = [float(off @ update.weighted[group]) for off, group in zip(departures, groups, strict=True)]
+    return np.array(tests), tuple(departures)
+
+
+def _inverse_covariance(update: Update) -> Array:
+    from scipy.linalg import lapack
+
+    inverse, fault = lapack.dpotri(update.factor, lower=True)
+    if fault:
+        raise ValueError("the covariance of the readings is singular")
+    whole: Array = np.tril(inverse) + np.tril(inverse, -1).T
+    return whole
+
+
 def common_shifts(update: Update, groups: Sequence[IntArray]) -> tuple[Array, Array]:
     """By how much the readings of each group lie off together, against what all the others let expect: (g,) and std.
 
@@ -113,12 +138,7 @@ def common_shifts(update: Update, groups: Sequence[IntArray]) -> tuple[Array, Ar
     with an infinite std.
     Source: mean-shift outlier test; Cook and Weisberg 1982, 2.2 (memory); Baarda 1968 for one reading (memory).
     """
-    from scipy.linalg import lapack
-
-    inverse, fault = lapack.dpotri(update.factor, lower=True)
-    if fault:
-        raise ValueError("the covariance of the readings is singular")
-    inverse = np.tril(inverse) + np.tril(inverse, -1).T
+    inverse = _inverse_covariance(update)
     shift, std = np.zeros(len(groups)), np.full(len(groups), np.inf)
     for index, group in enumerate(groups):
         weight = float(inverse[np.ix_(group, group)].sum())

@@ -20,10 +20,11 @@ from dryfit.view.as_built_page import (
     next_table,
     suspect_words,
 )
+from dryfit.view.forecast import suspect_part_sentence
 from dryfit.web.model_view import ModelView, Picked
 from dryfit.web.pages.as_built_fit import show_before_and_after
 from dryfit.web.pages.as_built_part import PartPanel, Typed
-from dryfit.web.pages.as_built_suspects import SuspectDesk
+from dryfit.web.pages.as_built_suspects import OwnShapeDesk, SuspectDesk
 from dryfit.web.pages.machine_answers import Answers
 from dryfit.web.pages.model import show_model
 from dryfit.web.render import box, link, show_blocks, show_refusal, show_table, text
@@ -118,10 +119,15 @@ class _BoardSheet:
 
     def _draw_suspects(self) -> None:
         basis = self._board.basis
-        if basis is None or not basis.suspects:
+        if basis is None or not (basis.suspects or basis.suspect_parts):
             return
         with box("panel", "section", "suspects"):
             text("h2", "Readings in doubt")
+            for whole in basis.suspect_parts:
+                show_blocks([suspect_part_sentence(whole)])
+                part = self._board.part(whole.part)
+                if part is not None:
+                    OwnShapeDesk(self._bench, part).draw()
             for item in basis.suspects:
                 show_blocks([suspect_words(self._board, item)])
                 SuspectDesk(self._bench, item.part, item.records).draw()

@@ -31,7 +31,7 @@ from dryfit.view.digits import NONE
 from dryfit.web.pages.as_built_joint import JointDesk
 from dryfit.web.pages.as_built_print import PrintForm
 from dryfit.web.pages.as_built_remedy import RemedyDesk
-from dryfit.web.pages.as_built_suspects import SuspectDesk
+from dryfit.web.pages.as_built_suspects import OwnShapeDesk, SuspectDesk
 from dryfit.web.pages.machine_answers import Answers
 from dryfit.web.render import box, button, limits_svg, link, show_blocks, show_refusal, state_mark, text
 
@@ -101,6 +101,8 @@ class PartPanel:
                 text("p", "None is entered yet.", "soft")
             for made in item.built.prints:
                 self._draw_print(made)
+            if item.built.is_printed:
+                OwnShapeDesk(self._bench, item).draw()
             self._outcome = box("outcome").props('role="status"')
             with box("buttons"):
                 key = button("Enter a print", partial(self._open, "new"), name=f"enter a print of {item.id}")

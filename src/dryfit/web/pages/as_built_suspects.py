@@ -1,15 +1,17 @@
-"""Decisions about readings of parts: kept or left out, with the reason recorded."""
+"""Decisions about readings of parts and about prints, each recorded with its reason."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
-from nicegui import ui
-
-from dryfit.app.reading import ReadOptions, decide_one
-from dryfit.base.errors import DryfitError
-from dryfit.web.render import box, button, link, show_refusal, text
+from dryfit.app.as_built_page import BoardPart
+from dryfit.app.reading import ReadOptions, decide_one, decide_own_shape, read_own_shape
+from dryfit.view.as_built_page import own_shape_words
+from dryfit.view.forecast import own_shape_of
+from dryfit.web.pages.decision_form import Asked, DecisionForm
+from dryfit.web.render import box, button, link, text
 
 if TYPE_CHECKING:
     from dryfit.web.bench import Bench
@@ -31,7 +33,6 @@ class SuspectDesk:
         self._part = part
         self._records = records
         self._verbs = verbs or ("leave out", "keep")
-        self._because = ""
 
     def draw(self) -> None:
         """The buttons; the form opens under them."""
@@ -47,45 +48,61 @@ class SuspectDesk:
         self._form = box("contents")
 
     def _open(self, verb: str) -> None:
-        self._form.clear()
-        self._because = ""
         listed = ", ".join(map(str, self._records))
-        with self._form, box("panel-edge decision", "section", f"decision about record {listed}"):
-            with box("fields"), box("field wide", "label"):
-                text("span", _WORDS[verb], "soft")
-                entry = box("entry", "input").props('type="text" autocomplete="off"')
-                entry.props["placeholder"] = "the jaws were tilted"
-            entry.on("input", self._typed, js_handler="(e) => emit(e.target.value)")
-            entry.on("keydown.enter", partial(self._record, verb), args=[])
-            self._trouble = box("outcome").props('role="status"')
-            with box("buttons"):
-                button("Record it", partial(self._record, verb), "main", name="record the decision")
-                button("Leave it", self._form.clear, name="leave it: nothing is decided")
-        ui.run_javascript(f"getHtmlElement({entry.id})?.focus()")
+        asked = (Asked("because", _WORDS[verb], "the jaws were tilted"),)
+        DecisionForm(
+            self._bench, self._form, f"decision about record {listed}", asked, partial(self._record, verb)
+        ).draw()
 
-    def _typed(self, event: object) -> None:
-        self._because = str(getattr(event, "args", ""))
+    def _record(self, verb: str, typed: Mapping[str, str]) -> None:
+        for record in self._records:
+            decide_one(
+                self._bench.path, self._part, record, verb != "leave out", typed["because"], ReadOptions()
+            )
 
-    async def _record(self, verb: str) -> None:
-        path, part, because, counts = self._bench.path, self._part, self._because, verb != "leave out"
-        with self._trouble:
-            self._trouble.clear()
-            text("p", "Recording it.", "soft")
 
-        def work() -> None:
-            for record in self._records:
-                decide_one(path, part, record, counts, because, ReadOptions())
+class OwnShapeDesk:
+    """Whether a print is off for a reason of its own, which its machine does not share."""
 
-        try:
-            await self._bench.compute(work)
-        except DryfitError as error:
-            if not self._trouble.is_deleted:
-                self._trouble.clear()
-                with self._trouble:
-                    show_refusal(error)
-            return
-        if not self._trouble.is_deleted:
-            self._trouble.clear()
-            with self._trouble:
-                text("p", "Recorded; forecasting anew.")
-        await self._bench.look_at_ledger()
+    def __init__(self, bench: Bench, item: BoardPart) -> None:
+        self._bench = bench
+        self._item = item
+
+    def draw(self) -> None:
+        """What is decided, and the button to decide otherwise."""
+        own = self._item.built.own_shape
+        if own is not None:
+            text("p", own_shape_words(own))
+        with box("buttons"):
+            if own is None:
+                button(
+                    "Off for a reason of its own",
+                    self._open,
+                    name=f"{self._item.id} is off for a reason of its own",
+                )
+            else:
+                button(
+                    "As its machine makes it",
+                    self._back,
+                    name=f"{self._item.id} is as its machine makes it",
+                )
+        self._form = box("contents")
+
+    def _open(self) -> None:
+        suspect = self._item.suspect
+        asked = (
+            Asked("own_shape", "Off by about, mm", "1.5", "" if suspect is None else own_shape_of(suspect)),
+            Asked("because", "for a reason of its own", "one corner came off the bed"),
+        )
+        self._draw("the print is off for a reason of its own", asked)
+
+    def _back(self) -> None:
+        asked = (Asked("because", "As its machine makes it, because", "it was measured cold"),)
+        self._draw("the print is as its machine makes it", asked)
+
+    def _draw(self, name: str, asked: tuple[Asked, ...]) -> None:
+        DecisionForm(self._bench, self._form, name, asked, self._record).draw()
+
+    def _record(self, typed: Mapping[str, str]) -> None:
+        size = read_own_shape(typed["own_shape"]) if "own_shape" in typed else 0.0
+        decide_own_shape(self._bench.path, self._item.id, size, typed["because"], ReadOptions())
