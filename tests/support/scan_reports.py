@@ -96,6 +96,7 @@ def full_report() -> ScanReport:
             np.array([0, 0, 0.1]),
             0.11,
             (("a:b", 0.1, 0.0),),
+            (("width", "mm", 40.02, 40.0), ("bore", "mm", None, 8.1)),
             3,
         ),
         notes=("invented",),

@@ -96,7 +96,8 @@ class AlignmentDifference:
     """From the best fit to the alignment by datums.
 
     turn_deg (3,) about x, y, z; shift_mm (3,) of the middle of the part
-    faces     (joint or feature, mean deviation in the best fit [mm], in the alignment by datums [mm])
+    faces     (joint, mean deviation in the best fit [mm], in the alignment by datums [mm])
+    features  (feature, unit, measured in the best fit, by the datums), of those that either lets measure
     free      how many motions the datums leave, as the best fit has them
     """
 
@@ -105,6 +106,7 @@ class AlignmentDifference:
     shift_mm: Array
     largest_mm: float
     faces: tuple[tuple[str, float, float], ...]
+    features: tuple[tuple[str, str, float | None, float | None], ...]
     free: int
 
 

@@ -16,7 +16,7 @@ from dryfit.app.scan_features import features_of, measure_on_scan
 from dryfit.app.scan_input import ScanPoints, ScanRefused, load_scan
 from dryfit.app.scan_joints import face_lengths, joint_faces
 from dryfit.app.scan_records import SCAN, scan_payload
-from dryfit.app.scan_report import AlignmentDifference, DatumFace, ScannedFace, ScanReport
+from dryfit.app.scan_report import AlignmentDifference, DatumFace, ScannedFace, ScannedFeature, ScanReport
 from dryfit.base.arrays import Array
 from dryfit.base.errors import ComputationRefused, ReferenceUnknown
 from dryfit.base.units import MM_PER_UNIT, LengthUnit
@@ -204,25 +204,33 @@ def _compare(
     faces = _segmented(project, shape, request)
     motion, information = registration.motion, registration.information
     sides, missing = joint_faces(project, opened.shapes, shape.part.id, mapped, std)
+    scanned = Scanned(shape.mesh, surface, found)
+    features = () if faces is None else measure_on_scan(
+        project, shape, faces, scanned, mapped, std, registration.is_ambiguous
+    )  # fmt: skip
     difference: AlignmentDifference | None = None
     if request.datums:
         assert faces is not None
         laid = align_datums(
-            project, shape, faces, Scanned(shape.mesh, surface, found), request.datums,
+            project, shape, faces, scanned, request.datums,
             information.middle, information.length_mm, std,
         )  # fmt: skip
         motion = laid.alignment.motion.after(motion)
         information = replace(information, covariance=laid.alignment.covariance)
         found = deviate_points(surface, scan.points, motion, reach, tell(5))
         mapped = map_deviations(surface, found, information, std)
-        before = sides
+        before, features_before = sides, features
         sides, missing = joint_faces(project, opened.shapes, shape.part.id, mapped, std)
-        change = laid.alignment.motion
-        difference = _difference(change, surface, laid.faces, before, sides, laid.alignment.free.shape[1])
-    scanned = Scanned(shape.mesh, surface, found)
-    features = () if faces is None else measure_on_scan(
-        project, shape, faces, scanned, mapped, std, registration.is_ambiguous
-    )  # fmt: skip
+        scanned = Scanned(shape.mesh, surface, found)
+        features = measure_on_scan(project, shape, faces, scanned, mapped, std, registration.is_ambiguous)
+        difference = _difference(
+            laid.alignment.motion,
+            surface,
+            laid.faces,
+            (before, sides),
+            (features_before, features),
+            laid.alignment.free.shape[1],
+        )
     tell(6)(1, 1)
     return ScanReport(
         project=project.name,
@@ -265,10 +273,11 @@ def _difference(
     change: RigidMotion,
     surface: NominalSurface,
     datums: tuple[DatumFace, ...],
-    before: Sequence[ScannedFace],
-    after: Sequence[ScannedFace],
+    faces: tuple[Sequence[ScannedFace], Sequence[ScannedFace]],
+    features: tuple[Sequence[ScannedFeature], Sequence[ScannedFeature]],
     free: int,
 ) -> AlignmentDifference:
+    """faces, features: in the best fit, and by the datums."""
     corners = np.array(np.meshgrid(*surface.bounds.T)).reshape(3, -1).T
     moved = np.linalg.norm(change.apply(corners) - corners, axis=1)
     middle = surface.centre_mm
@@ -279,8 +288,13 @@ def _difference(
         largest_mm=float(moved.max()),
         faces=tuple(
             (one.joint, one.offset_mm, two.offset_mm)
-            for one, two in zip(before, after, strict=True)
+            for one, two in zip(*faces, strict=True)
             if one.offset_mm is not None and two.offset_mm is not None
+        ),
+        features=tuple(
+            (one.id, one.unit, one.value, two.value)
+            for one, two in zip(*features, strict=True)
+            if one.value is not None or two.value is not None
         ),
         free=free,
     )

@@ -217,7 +217,22 @@ def _difference(report: ScanReport) -> list[Block]:
                 frozenset({1, 2}),
             )
         )
+    if difference.features:
+        blocks.append(
+            Table(
+                ("feature under both", "by best fit", "by datums", "unit"),
+                tuple(
+                    (name, _measured(one), _measured(two), unit)
+                    for name, unit, one, two in difference.features
+                ),
+                frozenset({1, 2}),
+            )
+        )
     return blocks
+
+
+def _measured(value: float | None) -> str:
+    return NONE if value is None else f"{value:.3f}"
 
 
 def _deviations(report: ScanReport) -> list[Block]:
@@ -472,6 +487,10 @@ def _difference_plain(report: ScanReport) -> dict[str, Any] | None:
         "largest_mm": difference.largest_mm,
         "faces": [
             {"joint": name, "best_fit_mm": one, "by_datums_mm": two} for name, one, two in difference.faces
+        ],
+        "features": [
+            {"feature": name, "unit": unit, "best_fit": one, "by_datums": two}
+            for name, unit, one, two in difference.features
         ],
         "motions_left_free": difference.free,
     }

@@ -84,8 +84,9 @@ def test_the_views_are_turned_cut_and_coloured_together(bench, page):
     assert one["colouring"] == other["colouring"] == "built"
     expect(first.get_by_label("colour by")).to_have_value("built")
     page.get_by_role("button", name="lintel", exact=True).click()
-    lit = page.evaluate("[...document.querySelectorAll('.model-view')].map(v => v.drawing.lit.parts[0])")
-    assert lit == ["lintel", "lintel"]
+    page.wait_for_function(
+        "[...document.querySelectorAll('.model-view')].every(v => v.drawing.lit.parts[0] === 'lintel')"
+    )
 
 
 def test_the_same_words_as_the_command_line(bench, page):

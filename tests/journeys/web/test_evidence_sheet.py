@@ -259,6 +259,7 @@ def test_the_forms_change_a_mark_and_state_a_length_a_plane_and_a_size(bench, pa
     chosen.get_by_role("button", name="save point ridge").click()
     marks = wait_for(page, bench, "front", lambda marks: has(marks, "ridge.west"))
     assert marks.point("ridge.west").std_px == 1.5
+    expect(chosen).to_contain_text("Point ridge.west")  # drawn anew, with all forms that name points
     known = page.get_by_role("region", name="what is known and wanted")
     known.get_by_text("known lengths: 2").click()
     known.get_by_role("combobox", name="from").first.select_option("ne.foot")

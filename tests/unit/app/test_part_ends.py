@@ -79,7 +79,7 @@ def test_directions_are_the_derivatives_by_the_ends(kind):
     elif kind == "faces":
         measure = faces_measure(first, second)
     else:
-        measure = points_measure(first, [*second, 30.0, 0.0, 0.0])
+        measure = points_measure(first, second + np.array([30.0, 0.0, 0.0]))
     flat = np.zeros(8)
     step = 1e-4
     for place, direction in zip(("first", "second"), reading_directions(measure), strict=True):

@@ -125,6 +125,19 @@ def test_the_datums_lay_it_otherwise_than_the_best_fit(report: ScanReport, folde
 
 
 @pytest.mark.slow
+def test_features_are_measured_under_both_alignments(report: ScanReport, folder: Path) -> None:
+    """A length between faces hangs on no position: closed form, twice the same. What stands is by the datums."""
+    assert report.difference is not None
+    both = {name: (one, two) for name, _, one, two in report.difference.features}
+    assert both["height"][0] == pytest.approx(both["height"][1], abs=0.005)
+    assert both["height"][0] == pytest.approx(20.2, abs=0.02)
+    assert [two for _, two in both.values()] == [item.value for item in report.features]
+    fitted = scan_folder(folder, read_request("bracket", folder / "scan.xyz", "mm", 0.02), record=False)
+    assert [one for one, _ in both.values()] == [item.value for item in fitted.features]
+    assert fitted.difference is None
+
+
+@pytest.mark.slow
 def test_the_ledger_keeps_position_and_hash(report: ScanReport, folder: Path) -> None:
     record = next(item for item in read_records(folder, "scan") if item.id == report.record)
     assert record.payload["sha256"] == report.sha256

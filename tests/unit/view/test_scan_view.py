@@ -100,3 +100,8 @@ def test_decisions_keep_the_guard_of_one_sided_95_percent() -> None:
     assert decide(10.1646, 0.1, None, 10.0)[0] == "reject"
     assert decide(9.0, 0.1, 9.5, None)[0] == "reject"
     assert decide(9.0, 0.1, None, None)[0] == "not decided"
+
+
+def test_features_stand_under_both_alignments(report: ScanReport) -> None:
+    (table,) = (b for b in scan_blocks(report) if isinstance(b, Table) and b.heads[0] == "feature under both")
+    assert table.rows == (("width", "40.020", "40.000", "mm"), ("bore", "-", "8.100", "mm"))
