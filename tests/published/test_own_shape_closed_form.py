@@ -156,7 +156,7 @@ def _by_hand(assembled: Assembled, measure: object) -> tuple[Array, Array, float
     """Variance of each line by the field, its covariance with the reading, and the variance of the reading."""
     structure, shape = assembled.chain.structure, assembled.shapes["r2"]
     table = structure.table
-    reach = 0.5 * float((shape.mesh.vertices.max(axis=0) - shape.mesh.vertices.min(axis=0)).max())
+    reach = float((shape.mesh.vertices.max(axis=0) - shape.mesh.vertices.min(axis=0)).max())
     terms = [
         (point, table.direction[row], sign * structure.sensitivity[:, row])
         for sign, parts, points in ((-1.0, table.first, table.p_first), (1.0, table.second, table.p_second))

@@ -1,8 +1,8 @@
 """Prints that are off for a reason of their own: a warped corner, a slipped belt, an hour in the sun.
 
 Such a print has, besides what its machine makes, a smooth random displacement of its own. Points close to one another
-move together, opposite ends of the part nearly independently: the field keeps its value over half the largest size of
-the part. Its readings tell of the field, and through it of the contacts; they hardly tell of the machine.
+move together; the field keeps its value over the largest size of the part, so that its ends are off against one another
+by about the stated size. Its readings tell of the field, and through it of the contacts; they hardly tell of the machine.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from dryfit.base.arrays import Array, IntArray
 from dryfit.calc.chain import smooth_field
 from dryfit.model.project import Project
 
-_REACH = 0.5  # of the largest size of the part in its own frame
+_REACH = 1.0  # of the largest size of the part in its own frame
 
 
 @dataclass(frozen=True, slots=True, eq=False)
