@@ -3,6 +3,9 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN = $(VENV)/bin
 
+# Bytecode is kept: the story, the pages and the tests start some thousand processes, which would compile all of it anew.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: demo test lint types layers check mutants benchmark validation readme picture clean
 
 demo: $(VENV)/.ready

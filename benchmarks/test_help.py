@@ -31,6 +31,6 @@ def test_help_imports_no_numbers():
     """The heavy libraries are imported by the commands that need them, not by the list of commands."""
     code = "import sys, dryfit.cli.main; print(*sorted(sys.modules))"
     loaded = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, check=True, text=True
+        [sys.executable, "-c", code], capture_output=True, check=True, encoding="utf-8"
     ).stdout.split()
     assert not {"numpy", "scipy", "trimesh", "pydantic", "sqlite3", "tomlkit"} & set(loaded)

@@ -132,7 +132,7 @@ def test_ten_million_triangles_read_measured_and_examined(benchmark, tmp_path):
 
     def run():
         command = [sys.executable, "-c", EXAMINED, str(path)]
-        done = subprocess.run(command, check=True, capture_output=True, text=True)
+        done = subprocess.run(command, check=True, capture_output=True, encoding="utf-8")
         return tuple(map(float, done.stdout.split()))
 
     took, peak = benchmark.pedantic(run, rounds=1, iterations=1)

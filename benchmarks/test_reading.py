@@ -101,7 +101,7 @@ print(time.perf_counter() - start, (kilobytes("VmHWM") - before) * 1024)
 def run_alone(work, path):
     """Seconds, and bytes at the peak, of one piece of work in a fresh process."""
     command = [sys.executable, "-c", IN_A_PROCESS.replace("WORK", work), str(path)]
-    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    done = subprocess.run(command, check=True, capture_output=True, encoding="utf-8")
     took, peak = map(float, done.stdout.split())
     return took, peak
 

@@ -130,7 +130,7 @@ def serving(folder: Path) -> Iterator[tuple[str, subprocess.Popen[str], float]]:
     """`dryfit serve` on a folder: its address, its process, and seconds until it said where it is."""
     command = [str(Path(sys.executable).with_name("dryfit")), "serve", str(folder)]
     start = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, encoding="utf-8")
     try:
         assert process.stdout is not None
         heard = []

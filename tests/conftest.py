@@ -49,5 +49,5 @@ def turn_of_this_commit() -> int:
     """Number of commits so far; 0 outside a checkout."""
     command = ["git", "rev-list", "--count", "HEAD"]
     root = Path(__file__).parent
-    done = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, cwd=root, capture_output=True, encoding="utf-8", check=False)
     return int(done.stdout) if done.returncode == 0 else 0

@@ -85,7 +85,7 @@ def check_import(copy: Path) -> None:
     """The tests must import the copy, not the installed package."""
     command = [sys.executable, "-c", "import dryfit; print(dryfit.__file__)"]
     done = subprocess.run(
-        command, cwd=ROOT, env=environment_for(copy), capture_output=True, text=True, check=True
+        command, cwd=ROOT, env=environment_for(copy), capture_output=True, encoding="utf-8", check=True
     )
     if not Path(done.stdout.strip()).is_relative_to(copy):
         raise SystemExit(f"the tests would import {done.stdout.strip()}, not the copy")
@@ -98,7 +98,7 @@ def run_tests(copy: Path, tests: Sequence[str]) -> subprocess.CompletedProcess[s
         cwd=ROOT,
         env=environment_for(copy),
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         timeout=TIMEOUT_S,
         check=False,
     )
@@ -157,7 +157,7 @@ def unbroken_tests_pass(mutants: Iterable[Mutant], folder: Path) -> bool:
 def turn_of_this_commit(parts: int) -> int:
     """Which part of the faults is tried: each commit takes the next, so that all come round."""
     count = subprocess.run(
-        ["git", "rev-list", "--count", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False
+        ["git", "rev-list", "--count", "HEAD"], cwd=ROOT, capture_output=True, encoding="utf-8", check=False
     )
     return int(count.stdout) % parts if count.returncode == 0 else 0
 

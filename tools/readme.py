@@ -110,7 +110,7 @@ class Scratch:
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
-            text=True,
+            encoding="utf-8",
             check=False,
         )
         text = done.stdout.replace(f"{self.folder}/", "").replace(str(self.folder), ".")

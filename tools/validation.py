@@ -49,7 +49,9 @@ def collect() -> list[dict[str, Any]]:
             "-p",
             "no:xdist",
         ]
-        done = subprocess.run(command, cwd=ROOT, env=environment, check=False, capture_output=True, text=True)
+        done = subprocess.run(
+            command, cwd=ROOT, env=environment, check=False, capture_output=True, encoding="utf-8"
+        )
         if done.returncode != 0:
             sys.exit(f"{done.stdout}\nthe published tests do not pass: nothing written")
         return [json.loads(line) for line in lines.read_text(encoding="utf-8").splitlines()]

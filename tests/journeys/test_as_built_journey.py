@@ -209,7 +209,7 @@ def test_the_inspection_plan_judges_what_was_read(project):
 def start(folder: Path) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [DRYFIT, "read", "lintel", str(folder)],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1,
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8", bufsize=1,
     )  # fmt: skip
 
 

@@ -245,7 +245,7 @@ def test_an_interrupt_leaves_cleanly_and_says_what_is_kept(project):
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-        text=True,
+        encoding="utf-8",
     )
     _, error = interrupt_after(process, "40.02\n80.11\n")
     assert "left; 2 of 15 readings are kept" in error

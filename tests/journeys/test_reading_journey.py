@@ -290,7 +290,7 @@ def start(project: Path, **options) -> subprocess.Popen[str]:
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-        text=True,
+        encoding="utf-8",
         bufsize=1,
         **options,
     )
@@ -381,7 +381,7 @@ def test_a_closed_input_ends_the_sitting(project):
     done = subprocess.run(
         ["sh", "-c", '"$0" read tall "$1" <&-', DRYFIT, str(project)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")

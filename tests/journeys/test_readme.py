@@ -30,7 +30,7 @@ def due_pages() -> list[Path]:
     first = [page for page in MARKED if name_of(page) in ALWAYS]
     others = [page for page in MARKED if name_of(page) not in ALWAYS]
     command = ["git", "rev-list", "--count", "HEAD"]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, encoding="utf-8", check=False)
     turn = int(done.stdout) % share if done.returncode == 0 else 0
     return [*first, *others[turn::share]]
 
@@ -39,7 +39,7 @@ def due_pages() -> list[Path]:
 @pytest.mark.parametrize("page", due_pages(), ids=name_of)
 def test_what_a_page_shows_is_what_the_program_prints(page: Path) -> None:
     command = [sys.executable, str(ROOT / "tools" / "readme.py"), "--check", name_of(page)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 
@@ -50,7 +50,7 @@ def test_a_changed_output_is_noticed(tmp_path: Path) -> None:
         page.read_text(encoding="utf-8").replace("names nothing", "names something"), encoding="utf-8"
     )
     command = [sys.executable, str(ROOT / "tools" / "readme.py"), "--check", str(stale)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 1
     assert "out of date" in done.stdout
 

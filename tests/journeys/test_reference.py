@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -30,6 +28,7 @@ from dryfit.store.rows_photo import PhotoRow
 from dryfit.store.tables import TABLES
 from dryfit.view.scan import scan_plain
 from support.boards import STANDS, write_bad_board, write_boards
+from support.command import run as run_command
 from support.pictures import pixels, write_picture
 from support.projects import document, write_project
 from support.scan_reports import full_report
@@ -148,15 +147,7 @@ def test_the_page_of_commands_shows_the_help_of_every_command_in_a_group(words: 
 
 def run(*words: str | Path) -> Any:
     """What a command prints as JSON."""
-    program = "from dryfit.cli.main import main; main()"
-    done = subprocess.run(
-        [sys.executable, "-c", program, *map(str, words), "--json"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode in (0, 1, 2), done.stderr
-    return json.loads(done.stdout)
+    return json.loads(run_command(*words, "--json").stdout)
 
 
 def lose_triangles(path: Path, count: int = 2) -> None:

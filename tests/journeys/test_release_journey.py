@@ -123,7 +123,7 @@ def test_a_release_that_is_killed_is_whole_or_not_there(project: Path) -> None:
     tests = str(Path(__file__).resolve().parents[1])
     for _ in range(2):
         command = [sys.executable, "-c", RELEASER, str(project), tests]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        with subprocess.Popen(command, stdout=subprocess.PIPE, encoding="utf-8") as process:
             assert process.stdout is not None
             said = [process.stdout.readline().strip() for _ in range(3)]
             time.sleep(draw.uniform(0.0, 0.4))

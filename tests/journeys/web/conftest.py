@@ -82,17 +82,23 @@ class Workbench:
             self.process.send_signal(signal.SIGINT)
         return self.process.wait(20)
 
+    def end(self) -> None:
+        """Whatever it is doing, with all that it started: the tests that stop it as a user does say so."""
+        if self.process.poll() is None:
+            os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(20)
+
 
 def start_workbench(folder: Path, *options: str) -> Workbench:
-    """Start `dryfit serve` on a folder; the caller interrupts it."""
+    """Start `dryfit serve` on a folder; the caller ends it."""
     process = subprocess.Popen(
         [*COMMAND, str(folder), *options],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        text=True,
         encoding="utf-8",
         env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        start_new_session=True,
     )
     bench = Workbench(folder, process)
     threading.Thread(target=_collect, args=(process, bench.lines), daemon=True).start()
@@ -108,9 +114,11 @@ def _collect(process: subprocess.Popen, lines: list[str]) -> None:
 def demo(tmp_path_factory):
     """The observatory, written once; copy it before changing it."""
     from dryfit.app.demo import write_demo
+    from dryfit.app.photo_sizes import project_evidence
 
     folder = tmp_path_factory.mktemp("original") / "demo"
     write_demo(folder, "observatory")
+    project_evidence(folder)  # kept in the folder, and so in every copy of it
     return folder
 
 
@@ -129,7 +137,7 @@ def workbench(copy_of_demo):
         bench.wait_until_it_answers()
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 @pytest.fixture(scope="module")
@@ -142,7 +150,7 @@ def shared_workbench(demo, tmp_path_factory):
         bench.wait_until_it_answers()
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 @pytest.fixture(scope="session")

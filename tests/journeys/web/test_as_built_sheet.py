@@ -33,7 +33,7 @@ def bench(tmp_path_factory):
     started = start_workbench(folder)
     started.wait_until_it_answers()
     yield started
-    started.interrupt()
+    started.end()
 
 
 def open_board(page, bench, part=""):
@@ -106,7 +106,7 @@ def test_the_same_words_as_the_command_line(bench, page):
         [COMMAND[0], "forecast", "--unrecorded"],
         cwd=bench.folder,
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         timeout=120,
     )
     said = Counter(done.stdout.split())

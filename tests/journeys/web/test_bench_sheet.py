@@ -25,7 +25,7 @@ def served(tmp_path_factory):
         bench.wait_until_it_answers()
         yield bench, artefact
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 def open_measure(page, bench, number):

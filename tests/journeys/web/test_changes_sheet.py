@@ -30,7 +30,7 @@ def bench(tmp_path_factory):
     started = start_workbench(folder)
     started.wait_until_it_answers()
     yield started
-    started.interrupt()
+    started.end()
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +40,7 @@ def untouched(tmp_path_factory):
     started = start_workbench(folder)
     started.wait_until_it_answers()
     yield started
-    started.interrupt()
+    started.end()
 
 
 def open_changes(page, bench):
@@ -92,7 +92,7 @@ def test_the_views_are_turned_cut_and_coloured_together(bench, page):
 def test_the_same_words_as_the_command_line(bench, page):
     open_changes(page, bench)
     done = subprocess.run(
-        [COMMAND[0], "changes"], cwd=bench.folder, capture_output=True, text=True, timeout=120
+        [COMMAND[0], "changes"], cwd=bench.folder, capture_output=True, encoding="utf-8", timeout=120
     )
     said = Counter(done.stdout.split())
     shown = page.locator(".result > .heading").all_inner_texts()

@@ -40,7 +40,7 @@ def changing(house, tmp_path_factory):
         started.wait_until_it_answers()
         yield started
     finally:
-        started.interrupt()
+        started.end()
 
 
 @pytest.fixture
@@ -64,7 +64,7 @@ def served(house, tmp_path_factory):
         started.wait_until_it_answers()
         yield started
     finally:
-        started.interrupt()
+        started.end()
 
 
 def open_photo(page, bench, photo):

@@ -44,7 +44,7 @@ def served(tmp_path_factory):
         bench.wait_until_it_answers()
         yield bench, {"slip": records[SLIP[0]], "short": report.qualification.record}
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 @pytest.fixture

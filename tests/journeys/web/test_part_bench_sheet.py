@@ -22,7 +22,7 @@ def bench(tmp_path_factory):
     started = start_workbench(folder)
     started.wait_until_it_answers()
     yield started
-    started.interrupt()
+    started.end()
 
 
 def open_bench(page, bench, measure=""):

@@ -41,7 +41,7 @@ def checked_demo(demo, tmp_path_factory):
     try:
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 def faulty_portal(folder):
@@ -102,7 +102,7 @@ def slow_portal(tmp_path):
     try:
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 @pytest.fixture
@@ -116,7 +116,7 @@ def stapled_portal(tmp_path):
     try:
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 @pytest.fixture
@@ -125,7 +125,7 @@ def portal(tmp_path):
     try:
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 def open_parts(page, bench):

@@ -67,7 +67,7 @@ def open_order(copy_of_demo):
         bench.wait_until_it_answers()
         yield bench
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 def cube(size=(40.0, 30.0, 20.0)):
@@ -158,7 +158,7 @@ def test_sharing_asks_for_the_token_of_the_link_once(copy_of_demo):
         assert ask(bench)[0] == 200
         assert any("▀" in line or "█" in line for line in bench.lines)
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 def test_a_taken_port_is_said_and_another_is_found_unasked(shared_workbench, copy_of_demo):
@@ -171,7 +171,7 @@ def test_a_taken_port_is_said_and_another_is_found_unasked(shared_workbench, cop
     try:
         assert other.url != shared_workbench.url
     finally:
-        other.interrupt()
+        other.end()
 
 
 def test_a_folder_without_a_project_is_refused(tmp_path):
@@ -478,7 +478,7 @@ def test_the_link_opens_the_workbench_in_a_browser_once(copy_of_demo, chromium):
         first.close()
         second.close()
     finally:
-        bench.interrupt()
+        bench.end()
 
 
 @pytest.mark.browser

@@ -18,7 +18,11 @@ _MARKS = frozenset("●▲■○△◦-")
 def say(bench, *words):
     """What the command line prints, as words in their number."""
     done = subprocess.run(
-        [COMMAND[0], *words], cwd=bench.folder, capture_output=True, text=True, encoding="utf-8", timeout=120
+        [COMMAND[0], *words],
+        cwd=bench.folder,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=120,
     )
     assert done.returncode in (0, 1), done.stderr
     return Counter(word for word in done.stdout.split() if word not in _MARKS)
@@ -71,7 +75,6 @@ def test_the_rows_of_the_fit_sheet_are_those_of_the_forecast(shared_workbench, p
         [COMMAND[0], "forecast"],
         cwd=shared_workbench.folder,
         capture_output=True,
-        text=True,
         encoding="utf-8",
     )
     lines = {re.sub(r"\s+", " ", line).strip() for line in done.stdout.splitlines()}

@@ -34,7 +34,7 @@ def seen(tmp_path_factory):
     """A small project that is only looked at."""
     bench = serve(write_schedule(tmp_path_factory.mktemp("seen") / "net", feature=FEATURE))
     yield bench
-    bench.interrupt()
+    bench.end()
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def bench(tmp_path):
     """One that is changed."""
     bench = serve(write_schedule(tmp_path / "net", feature=FEATURE))
     yield bench
-    bench.interrupt()
+    bench.end()
 
 
 def open_schedule(page, bench, address="/schedule"):
@@ -88,7 +88,11 @@ def test_the_chain_and_the_hold_point_lead_to_it(seen, page):
 def test_the_same_words_as_the_command_line(seen, page):
     open_schedule(page, seen)
     done = subprocess.run(
-        [COMMAND[0], "schedule", "--unrecorded"], cwd=seen.folder, capture_output=True, text=True, timeout=120
+        [COMMAND[0], "schedule", "--unrecorded"],
+        cwd=seen.folder,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=120,
     )
     assert done.returncode == 1, done.stderr
     said = Counter(done.stdout.split())
@@ -269,4 +273,4 @@ def test_a_large_network_is_shown_and_scrolled_in_its_frame(tmp_path, page):
         assert accessibility_faults(page) == []
         keep_picture(page, "schedule-large")
     finally:
-        bench.interrupt()
+        bench.end()

@@ -9,5 +9,5 @@ def test_model_and_ledger_load_neither_pydantic_nor_tomlkit():
         "import sys, dryfit.model.project, dryfit.model.material_table, dryfit.store.ledger\n"
         "print([name for name in ('pydantic', 'tomlkit') if name in sys.modules])"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.strip() == "[]"

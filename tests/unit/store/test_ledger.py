@@ -297,7 +297,7 @@ with open_ledger(path, timeout_s=30) as ledger:
 
 def start(path, name, count):
     command = [sys.executable, "-c", APPENDER, str(path), name, str(count)]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    return subprocess.Popen(command, stdout=subprocess.PIPE, encoding="utf-8")
 
 
 def test_two_benches_at_once_lose_nothing(path):
