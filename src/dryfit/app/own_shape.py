@@ -2,7 +2,8 @@
 
 Such a print has, besides what its machine makes, a smooth random displacement of its own. Points close to one another
 move together; the field keeps its value over the largest size of the part, so that its ends are off against one another
-by about the stated size. Its readings tell of the field, and through it of the contacts; they hardly tell of the machine.
+by about the stated size. Its readings tell of the field, and through it of the contacts; they hardly tell of the
+machine.
 """
 
 from __future__ import annotations
