@@ -24,7 +24,7 @@ from dryfit.calc.revision import LEFT_OUT, hash_geometry, letter_rank, next_lett
 from dryfit.model.feature import Dimension
 from dryfit.model.part import Part
 from dryfit.model.project import Project
-from dryfit.store.ledger import LEDGER_NAME, open_ledger
+from dryfit.store.ledger import LEDGER_NAME, LedgerRecord, open_ledger
 from dryfit.store.released import keep_copy, remove_abandoned
 from dryfit.store.tables import LISTS
 from dryfit.store.words import quote, suggest
@@ -216,16 +216,18 @@ def _write(opened: Opened, release: Release) -> ReleaseReport:
     before = _count(folder, release)
     keep_copy(folder, opened.document.text.encode("utf-8"))
     freeze_files(folder, dict(release.files))
-    with open_ledger(folder / LEDGER_NAME) as ledger:
-        # Another bench may have released meanwhile: then its letter is taken, and this one must be looked at anew.
-        taken = [record.payload["letter"] for record in ledger.records(RELEASE)]
-        if release.letter in taken:
+
+    def refuse_taken(made: tuple[LedgerRecord, ...]) -> None:
+        """Another bench may have released meanwhile: then its letter is taken, and this one must be looked at anew."""
+        if release.letter in [record.payload["letter"] for record in made]:
             raise ComputationRefused(
                 f"release {release.letter} was made by another run meanwhile",
                 LEDGER_NAME,
                 "look at it (dryfit release --list), then release again",
             )
-        record = ledger.append(RELEASE, payload_of(release))
+
+    with open_ledger(folder / LEDGER_NAME) as ledger:
+        record = ledger.append(RELEASE, payload_of(release), refuse_taken)
     return ReleaseReport(opened.project.name, release_from(record), True, _count(folder, release) - before)
 
 

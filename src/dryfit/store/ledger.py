@@ -51,6 +51,9 @@ class LedgerRecord:
     sha256: str
 
 
+Check = Callable[[tuple[LedgerRecord, ...]], None]
+
+
 def read_clock() -> datetime:
     """Now, in UTC."""
     return datetime.now(UTC)
@@ -94,18 +97,23 @@ class Ledger:
         """Let go of the file."""
         self._connection.close()
 
-    def append(self, kind: str, payload: Mapping[str, Any]) -> LedgerRecord:
+    def append(self, kind: str, payload: Mapping[str, Any], check: Check | None = None) -> LedgerRecord:
         """Add a record; once this returns, the record is on the disk.
 
         payload : any JSON mapping with texts as keys, without NaN or infinities
+        check : as of append_all
         Raises LedgerRefused for another payload, or where the ledger cannot be written to.
         """
-        return self.append_all(kind, [payload])[0]
+        return self.append_all(kind, [payload], check)[0]
 
-    def append_all(self, kind: str, payloads: Sequence[Mapping[str, Any]]) -> tuple[LedgerRecord, ...]:
+    def append_all(
+        self, kind: str, payloads: Sequence[Mapping[str, Any]], check: Check | None = None
+    ) -> tuple[LedgerRecord, ...]:
         """Add records of one kind, all of them or none; once this returns, they are on the disk.
 
         payloads : as of append
+        check : told the records of the kind that are there, while no other process can add any; what it raises leaves
+            the ledger as it is
         Raises LedgerRefused for a payload that is no JSON, or where the ledger cannot be written to.
         """
         if not kind:
@@ -114,6 +122,8 @@ class Ledger:
         with _refusing(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
+                if check is not None:
+                    check(self.records(kind))
                 ids = [self._insert(kind, text) for text in texts]
                 self._connection.execute("COMMIT")
             finally:

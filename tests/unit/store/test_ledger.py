@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -310,6 +311,32 @@ def test_two_benches_at_once_lose_nothing(path):
     assert {f"{r.id} {r.sha256}" for r in records} == set(acknowledged)
     for name in ("left", "right"):
         assert [r.payload["index"] for r in records if r.payload["name"] == name] == list(range(100))
+
+
+def test_of_many_at_once_one_alone_takes_a_letter(path):
+    """Each looks whether the letter is taken, and takes a while over it: no other may write meanwhile."""
+
+    def take(name):
+        def refuse_taken(records):
+            taken = [record.payload["letter"] for record in records]
+            time.sleep(0.02)
+            if "A" in taken:
+                raise ValueError("taken")
+
+        with open_ledger(path, timeout_s=30) as ledger:
+            try:
+                return ledger.append("release", {"letter": "A", "name": name}, refuse_taken).id
+            except ValueError:
+                return None
+
+    with open_ledger(path) as ledger:
+        ledger.append("other", {})
+    with ThreadPoolExecutor(8) as pool:
+        made = [id for id in pool.map(take, range(8)) if id is not None]
+    with open_ledger(path) as ledger:
+        assert [record.id for record in ledger.records("release")] == made
+        assert len(made) == 1
+        assert ledger.verify() == ()
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs kill -9")
