@@ -9,7 +9,7 @@ All of it is invented. What has happened until then went the way that it goes fo
 * the fifth, rib-4, came off a machine that was lent for a week. Its owner had set it square, but nobody had measured
   how long it prints: half a per cent too short, and the crown would lie a millimetre low on that rib;
 * the four of the tall machine were read, as the inspection plan asks. The readings of rib-4 lie in a table beside
-  the others and are not entered yet.
+  the others and are not entered yet; nor is the scan of it.
 
 What the photographs gave stands here as observations: the pictures would only repeat the first story.
 The machines' true figures are below, and nothing else of the program knows them.
@@ -37,7 +37,7 @@ from dryfit.app.demo_machine import INSTRUMENTS
 from dryfit.app.demo_observatory import observatory_meshes
 from dryfit.app.demo_observatory_sizes import BY_THE_SCHEDULE, rib_deg
 from dryfit.app.demo_observatory_text import MESH_FILE, write_observatory
-from dryfit.app.demo_ribs import Shown, TrueMachine, simulate_inspection
+from dryfit.app.demo_ribs import Shown, TrueMachine, simulate_inspection, simulate_scan
 from dryfit.app.forecast import Chain
 from dryfit.app.instruments import instruments_for
 from dryfit.app.ledger_reading import read_records
@@ -164,6 +164,7 @@ def live_through(folder: Path) -> None:
     opened = open_project(folder)
     _enter_prints(opened)
     tables = _write_readings(opened)
+    _write_scan(opened)
     at_hand = AtHand(opened)
     for part, file in tables:
         if part != UNREAD:
@@ -216,6 +217,16 @@ def _write_readings(opened: Opened) -> list[tuple[str, Path]]:
         write_atomically(file, _table(rows))
         files.append((part, file))
     return files
+
+
+def _write_scan(opened: Opened) -> None:
+    """A scan of the rib that was not read, as a cloud of points."""
+    part = opened.project.part(UNREAD)
+    shrinkage = opened.project.material(part.material).shrinkage.value
+    points = simulate_scan(part, opened.shapes[UNREAD], shrinkage, _TRUE_LENT, SEED)
+    lines = ["# Invented: simulated points of a print that never was, in millimetres."]
+    lines += [f"{x:.2f} {y:.2f} {z:.2f}" for x, y, z in points.tolist()]
+    write_atomically(opened.folder / f"invented-scan-{UNREAD}.xyz", ("\n".join(lines) + "\n").encode("utf-8"))
 
 
 def _table(rows: Sequence[Shown]) -> bytes:

@@ -13,15 +13,22 @@ import numpy as np
 
 from dryfit.app.as_built import AsBuiltParts
 from dryfit.app.forecast import Chain
+from dryfit.app.geometry import PartShape, to_machine
 from dryfit.app.inspecting import REPEATS, InspectOptions, PartPlan, plan_inspection
 from dryfit.app.part_ends import commanded, reading_directions
 from dryfit.app.part_measures import part_measures
 from dryfit.app.reading_model import TEMPERATURE, ReadingModel, Taken, model_readings
 from dryfit.base.arrays import Array
+from dryfit.base.rotation import rotation_from_euler
+from dryfit.calc.errormodel import machine_gain, part_gain
+from dryfit.calc.scans import NominalSurface
 from dryfit.model.artefact import Measure
 from dryfit.model.instrument import Instrument
 from dryfit.model.machine import FIGURES
+from dryfit.model.part import Part
 
+# Of the scanner: how many points, the position of the part under it, and the cosine from which on a side is hidden.
+_SCAN_POINTS, _SCAN_POSE_DEG, _SCAN_AT_MM, _HIDDEN = 12_000, (70.0, -25.0, 130.0), (40.0, -20.0, 310.0), -0.95
 _GRID_MM = 3  # decimals: points that lie closer are one
 
 
@@ -80,6 +87,25 @@ def simulate_inspection(
             for end, value, item in zip(ends, values, taken, strict=True)
         )
     return found
+
+
+def simulate_scan(part: Part, shape: PartShape, shrinkage: float, true: TrueMachine, seed: int) -> Array:
+    """(n, 3) points [mm] as a scanner would see a print, in a position of its own.
+
+    The side on which the part lay is not seen; one point in a hundred is dust. The same seed gives the same points.
+    """
+    chance = np.random.default_rng(seed)
+    points, normals, _ = NominalSurface(shape.mesh).sample(_SCAN_POINTS, seed)
+    turn = to_machine(part)
+    gain = part_gain(
+        machine_gain(np.array([true.figures.get(name, 0.0) for name in FIGURES[:6]])), turn, shrinkage
+    )
+    lying = points[normals @ turn[2] > _HIDDEN]
+    middle = shape.measures.centroid_mm
+    printed = (lying - middle) @ gain.T + true.scatter_mm * chance.standard_normal(lying.shape)
+    dust = chance.uniform(printed.min(axis=0), printed.max(axis=0), (len(printed) // 100, 3))
+    seen = np.concatenate([printed, dust]) @ rotation_from_euler(_SCAN_POSE_DEG).T + np.array(_SCAN_AT_MM)
+    return chance.permutation(seen)
 
 
 def _rows(plan: PartPlan) -> Iterator[tuple[int, str]]:

@@ -13,7 +13,7 @@ from dryfit.app.geometry import Shapes
 from dryfit.app.scan_report import FaceLength, ScannedFace
 from dryfit.base.arrays import Array, BoolArray, IntArray
 from dryfit.base.errors import ComputationRefused, JointUnresolved
-from dryfit.calc.scans import SurfaceMap
+from dryfit.calc.scans import STRAIN_STD, SurfaceMap
 from dryfit.model.joint import FaceContacts
 from dryfit.model.project import Project
 
@@ -22,6 +22,8 @@ _NEAR_PLANE, _FACING = 0.05, 0.9
 _LEAST_SAMPLES = 6
 # Faces whose normals stand within this of the line between them have a length (common practice, no source).
 _ALONG = 0.5
+_LEAST_MM = 1e-6
+_PARALLEL = math.cos(math.radians(1.0))  # and faces within a degree of being parallel have one across them
 
 
 def joint_faces(
@@ -147,18 +149,48 @@ def _axes(points: Array, normal: Array) -> Array:
 
 
 def face_lengths(faces: tuple[ScannedFace, ...]) -> tuple[FaceLength, ...]:
-    """Lengths of the part between the middles of its joint faces, where both look along the line between."""
-    lengths = []
-    for one, two in combinations([face for face in faces if face.offset_mm is not None], 2):
-        line = two.centre_mm - one.centre_mm
-        size = float(np.linalg.norm(line))
-        if size < 1e-6 or one.offset_mm is None or two.offset_mm is None:
+    """Lengths of the part between joint faces that look away from each other; they hang on no alignment.
+
+    Of parallel faces straight across them, as they lean together. Of others along the line between their middles,
+    where both look along it: how far a face moved sideways is not seen, and is as uncertain as a strain of the part.
+    """
+    found = (_length(one, two) for one, two in combinations(faces, 2))
+    return tuple(item for item in found if item is not None)
+
+
+def _length(one: ScannedFace, two: ScannedFace) -> FaceLength | None:
+    if one.offset_mm is None or two.offset_mm is None:
+        return None
+    between = two.centre_mm - one.centre_mm
+    if float(one.normal @ two.normal) < -_PARALLEL and float(between @ two.normal) > _LEAST_MM:
+        return _across(one, two, between)
+    size = float(np.linalg.norm(between))
+    line = between / max(size, _LEAST_MM)
+    back, ahead = float(-one.normal @ line), float(two.normal @ line)
+    if size < _LEAST_MM or back < _ALONG or ahead < _ALONG:
+        return None
+    change = one.offset_mm * back + two.offset_mm * ahead
+    aside = STRAIN_STD * size * math.sqrt(max(0.0, 2.0 - back**2 - ahead**2))
+    std = math.hypot((one.std_mm or 0.0) * back, (two.std_mm or 0.0) * ahead, aside)
+    return FaceLength((one.joint, two.joint), size, change, std)
+
+
+def _across(one: ScannedFace, two: ScannedFace, between: Array) -> FaceLength:
+    """Along the mean of the two normals as the faces lean in the scan."""
+    size = float(between @ two.normal)
+    lateral = between - size * two.normal
+    lean, variance = np.zeros(3), 0.0
+    for face, sign in ((one, -1.0), (two, 1.0)):
+        if face.axes is None or face.tilt_deg is None or face.tilt_std_deg is None:
+            # How it leans is not seen: by as much as a strain of the part.
+            variance += (0.5 * STRAIN_STD * float(np.linalg.norm(lateral))) ** 2
             continue
-        line = line / size
-        back, ahead = float(-one.normal @ line), float(two.normal @ line)
-        if back < _ALONG or ahead < _ALONG:
-            continue
-        change = one.offset_mm * back + two.offset_mm * ahead
-        std = math.hypot((one.std_mm or 0.0) * back, (two.std_mm or 0.0) * ahead)
-        lengths.append(FaceLength((one.joint, two.joint), size, change, std))
-    return tuple(lengths)
+        for axis, tilt, std in zip(face.axes, face.tilt_deg, face.tilt_std_deg, strict=True):
+            turned = 0.5 * sign * np.cross(axis, face.normal)
+            lean += math.radians(tilt) * turned
+            variance += (math.radians(std) * float(turned @ lateral)) ** 2
+    along = two.normal + lean
+    along = along / np.linalg.norm(along)
+    ends = between + (two.offset_mm or 0.0) * two.normal - (one.offset_mm or 0.0) * one.normal
+    std = math.hypot(one.std_mm or 0.0, two.std_mm or 0.0, math.sqrt(variance))
+    return FaceLength((one.joint, two.joint), size, float(ends @ along) - size, std)

@@ -1,5 +1,6 @@
 """A scan compared with its part in a project folder: features, joint-free figures, datums, ledger."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -185,3 +186,43 @@ def test_lengths_join_faces_that_look_away_from_each_other() -> None:
     assert (length.nominal_mm, length.change_mm) == (80.0, pytest.approx(0.3))
     assert length.std_mm == pytest.approx(0.01 * 2**0.5)
     assert {item.joints for item in face_lengths((one, two, three))} == {("a", "b"), ("b", "c")}
+
+
+def test_lengths_of_oblique_faces_say_what_is_not_seen() -> None:
+    """Parallel faces: straight across. Others: along the middles, with a strain of 0.5 % aside. Closed forms."""
+
+    def face(name: str, centre: tuple[float, ...], normal: tuple[float, ...], offset: float) -> ScannedFace:
+        unit = np.array(normal) / np.linalg.norm(normal)
+        return ScannedFace(name, "", np.array(centre), unit, offset, 0.01, None, None, None, 9)
+
+    foot, top = face("foot", (0, 0, 0), (0, 0, -1), -1.0), face("top", (300, 0, 400), (0, 0, 1), -0.7)
+    (across,) = face_lengths((foot, top))
+    assert (across.nominal_mm, across.change_mm) == (pytest.approx(400.0), pytest.approx(-1.7))
+    # How they lean is not seen here: by a strain of 0.5 % of the 300 mm aside, half of it for each face.
+    assert across.std_mm == pytest.approx(np.hypot(0.01, 0.5 * 0.005 * 300.0) * 2**0.5)
+    # Both lean alike by 0.1 degrees, since the part was laid so: the distance of their planes is what it was.
+    lean = np.radians(0.1)
+    whole = rotation_from_vector(np.array([0.0, lean, 0.0]))
+    leaning = [
+        replace(
+            item,
+            offset_mm=float((whole @ item.centre_mm - item.centre_mm) @ item.normal) + off,
+            axes=np.array([[0.0, 1.0, 0.0], np.cross(item.normal, [0.0, 1.0, 0.0])]),
+            tilt_deg=(0.1, 0.0),
+            tilt_std_deg=(0.01, 0.01),
+        )
+        for item, off in ((foot, -0.6), (top, -0.4))
+    ]
+    (laid,) = face_lengths(tuple(leaning))
+    assert laid.change_mm == pytest.approx(-1.0, abs=0.003)
+    spread = 0.5 * np.radians(0.01) * 300.0 * 2**0.5
+    assert laid.std_mm == pytest.approx(np.hypot(0.01 * 2**0.5, spread), rel=1e-3)
+    # A sector of 30 degrees: both faces stand 15 degrees off the chord.
+    turn = np.radians(15.0)
+    start = face("start", (0, 0, 0), (-np.cos(turn), -np.sin(turn), 0), -0.5)
+    end = face("end", (200, 0, 0), (np.cos(turn), -np.sin(turn), 0), -0.5)
+    (chord,) = face_lengths((start, end))
+    assert chord.nominal_mm == pytest.approx(200.0)
+    assert chord.change_mm == pytest.approx(-np.cos(turn))
+    aside = 0.005 * 200.0 * np.sin(turn) * 2**0.5
+    assert chord.std_mm == pytest.approx(np.hypot(0.01 * np.cos(turn) * 2**0.5, aside))

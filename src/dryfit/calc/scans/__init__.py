@@ -15,6 +15,7 @@ from dryfit.calc.scans.deviation import (
     summarise,
 )
 from dryfit.calc.scans.fine import FinePose, PoseInformation, refine_pose, weigh_pose
+from dryfit.calc.scans.form import STRAIN_STD, Form, pose_by_all, refine_form
 from dryfit.calc.scans.patches import CellPoints, gather_cells
 from dryfit.calc.scans.rigid import (
     RigidMotion,
@@ -27,12 +28,14 @@ from dryfit.calc.scans.surface import Nearest, NominalSurface
 from dryfit.calc.scans.telling import Alternative, Comparison, FreeMotion, compare_poses
 
 __all__ = [
+    "STRAIN_STD",
     "Alternative",
     "CellPoints",
     "Comparison",
     "DatumAlignment",
     "DatumElement",
     "FinePose",
+    "Form",
     "FreeMotion",
     "Nearest",
     "NominalSurface",
@@ -54,7 +57,9 @@ __all__ = [
     "fit_similarity",
     "gather_cells",
     "map_deviations",
+    "pose_by_all",
     "pose_variance",
+    "refine_form",
     "refine_pose",
     "register_scan",
     "rotation_vector",

@@ -12,6 +12,7 @@ from dryfit.base.arrays import Array
 from dryfit.base.errors import ComputationRefused
 from dryfit.calc.scans.coarse import PartModel, find_poses, prepare_part
 from dryfit.calc.scans.fine import TUKEY, FinePose, PoseInformation, refine_pose, weigh_pose
+from dryfit.calc.scans.form import pose_by_all, refine_form
 from dryfit.calc.scans.judging import NEARLY, Judge, Nearly
 from dryfit.calc.scans.order import order_along_curve
 from dryfit.calc.scans.rigid import STILL, RigidMotion
@@ -104,8 +105,7 @@ def register_scan(
     _refuse_bad(best, diagonal)
     tell(3, _STEPS)
     many = _pick(points, _FINE, diagonal / 150.0, seed + 2)
-    settled = _settle(model, best, close[1:], check, many, tell)
-    return replace(settled, share=_share(surface, everything, settled))
+    return _settle(model, best, close[1:], check, many, everything, tell)
 
 
 def _pick(points: Array, count: int, cell_mm: float, seed: int) -> Array:
@@ -114,16 +114,19 @@ def _pick(points: Array, count: int, cell_mm: float, seed: int) -> Array:
     return some[order_along_curve(some)]
 
 
-def _share(surface: NominalSurface, points: Array, settled: Registration) -> float:
-    """Share of all points, outliers included, that lie on the part."""
-    some = points
-    if len(points) > _FINE:
-        some = points[np.random.default_rng(4).choice(len(points), _FINE, replace=False)]
-    placed, limit = settled.motion.apply(some), TUKEY * settled.scatter_mm
+def _some(points: Array) -> Array:
+    if len(points) <= _FINE:
+        return points
+    return points[np.random.default_rng(4).choice(len(points), _FINE, replace=False)]
+
+
+def _share(surface: NominalSurface, points: Array, motion: RigidMotion, scatter_mm: float) -> float:
+    """Share of points, outliers included, that lie on the part."""
+    placed, limit = motion.apply(points), TUKEY * scatter_mm
     # What lies out of the box is off the part, and slow to look up.
     in_box = ((placed > surface.bounds[0] - limit) & (placed < surface.bounds[1] + limit)).all(axis=1)
     distance = surface.nearest(placed[in_box]).distance_mm
-    return float((np.abs(distance) < limit).sum()) / len(some)
+    return float((np.abs(distance) < limit).sum()) / len(points)
 
 
 def _settle(
@@ -132,10 +135,18 @@ def _settle(
     others: Sequence[FinePose],
     check: Array,
     many: Array,
+    everything: Array,
     tell: Progress,
 ) -> Registration:
+    """The pose of the best candidate by many points, and how it stands beside all others."""
     surface = model.surface
     best = _finish(surface, many, best)
+    # Where the part is strained as a whole, everything is judged on the scan as it would be without that.
+    seen, form, some = many, refine_form(surface, check, best), _some(everything)
+    is_strained = form.is_strained(surface, best.scatter_mm)
+    if is_strained:
+        check, many, some = form.relax(check), form.relax(many), form.relax(some)
+        best = _finish(surface, many, replace(best, motion=form.motion, scatter_mm=form.scatter_mm))
     motions = [pose.motion for pose in others]
     plain = weigh_pose(surface, many, best.motion, best.scatter_mm)
     free = find_free_motions(surface, check, best, plain)
@@ -156,11 +167,16 @@ def _settle(
     space = np.linalg.qr(np.array([item.step for item in free]).T)[0] if free else None
     information = weigh_pose(surface, many, best.motion, best.scatter_mm, space) if free else plain
     alternatives, runner_up = _sort_out(model, check, many, best, tried, free, information)
+    motion, share = best.motion, _share(surface, some, best.motion, best.scatter_mm)
+    if is_strained:
+        motion = pose_by_all(surface, seen, form, motion)
+        whole = weigh_pose(surface, seen, motion, max(best.scatter_mm, form.largest_mm(surface)))
+        information = replace(information, scale=whole.scale, scale_std=whole.scale_std)
     tell(_STEPS, _STEPS)
     return Registration(
-        best.motion,
+        motion,
         best.scatter_mm,
-        best.share,
+        share,
         best.is_converged,
         information,
         free,
