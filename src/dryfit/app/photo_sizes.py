@@ -21,7 +21,7 @@ from dryfit.store.kept import Kept
 from dryfit.store.marks import marks_path, read_marks
 
 # In memory, and in the project folder for the next command.
-_KEPT: dict[str, PhotoEvidence] = {}
+_KEPT: dict[tuple[Path, str], PhotoEvidence] = {}
 _MOST_KEPT = 8
 _CLASSES = (PhotoEvidence, SizeLine, Suspect, NotUsed, Cause, Tried, PhotoGroup, JointObservations)
 
@@ -98,11 +98,12 @@ def photo_evidence(
     key = hash_records(
         "photographs", __version__, RESULTS_VERSION, dimensions, [_key(item) for item in at_hand]
     )
-    if key not in _KEPT:
+    here = folder.resolve(), key
+    if here not in _KEPT:
         while len(_KEPT) >= _MOST_KEPT:
             _KEPT.pop(next(iter(_KEPT)))
-        _KEPT[key] = _measured(folder, key, at_hand, dimensions)
-    return _KEPT[key]
+        _KEPT[here] = _measured(folder, key, at_hand, dimensions)
+    return _KEPT[here]
 
 
 def _measured(

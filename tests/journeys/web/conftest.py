@@ -76,6 +76,17 @@ class Workbench:
                 return
         raise AssertionError("the workbench does not answer\n" + "\n".join(self.lines))
 
+    def wait_until_it_has_read_the_project(self) -> None:
+        """Its first forecast is in the ledger: from then on it writes nothing unasked."""
+        from dryfit.app.ledger_reading import read_records
+
+        end = time.monotonic() + STARTUP_S
+        while time.monotonic() < end:
+            if read_records(self.folder, "forecast"):
+                return
+            time.sleep(0.05)
+        raise AssertionError("the workbench does not read the project\n" + "\n".join(self.lines))
+
     def interrupt(self) -> int:
         """Ctrl-C; returns the exit status."""
         if self.process.poll() is None:
@@ -148,6 +159,7 @@ def shared_workbench(demo, tmp_path_factory):
     bench = start_workbench(folder)
     try:
         bench.wait_until_it_answers()
+        bench.wait_until_it_has_read_the_project()
         yield bench
     finally:
         bench.end()
