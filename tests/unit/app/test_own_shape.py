@@ -100,6 +100,10 @@ def test_it_stands_as_measured_and_is_uncertain_where_it_was_not(assembled: Asse
     assert gap.std is not None
     assert wide.std is not None
     assert gap.std < 0.75 * wide.std
+    # The parts as placed and the straight lines say the same: each side of a contact moved by its own part.
+    moved = abs(gap.predicted - gap.nominal)
+    assert moved > 1.0
+    assert abs(gap.linear_minus_exact) < 0.02 * moved
     assert source_of("r3") in [cause.source for cause in wide.contributions[:1]]
 
 
