@@ -1,6 +1,7 @@
 """The parts that registration is made of, each against something else."""
 
 import igl
+import manifold3d
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -36,7 +37,7 @@ from dryfit.calc.scans.rigid import small_motion, step_between
 from dryfit.calc.scans.sampled import SampledSurface
 from dryfit.calc.scans.telling import as_alternative, find_free_motions
 from dryfit.calc.scans.thinning import drop_sparse, pick_about
-from support.scans import bracket, plain_box, rod
+from support.scans import bracket, mesh_of, plain_box, rod
 
 STILL = RigidMotion(np.eye(3), np.zeros(3))
 
@@ -304,3 +305,21 @@ def test_a_scan_of_a_few_points_is_refused() -> None:
     points = np.random.default_rng(1).normal(size=(99, 3))
     with pytest.raises(ComputationRefused, match="99 points; 100 are the least"):
         register_scan(NominalSurface(plain_box()), points)
+
+
+def test_beyond_a_sharp_edge_is_outside() -> None:
+    """A blade of 20 degrees, convex: a point is inside where it is below all five planes, closed form.
+
+    Beyond the edge of a blade half of the points lie behind the plane of one of the two faces that meet there.
+    """
+    half = np.tan(np.radians(10.0))
+    profile = [(0.0, 0.0), (60.0, -60.0 * half), (60.0, 60.0 * half)]
+    blade = manifold3d.Manifold.extrude(manifold3d.CrossSection([profile]), 40.0)
+    surface = NominalSurface(mesh_of(blade))
+    points = np.random.default_rng(3).uniform((-6.0, -8.0, -4.0), (20.0, 8.0, 44.0), (4000, 3))
+    corners = surface.vertices[surface.faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    heights = np.einsum("nfi,fi->nf", points[:, None, :] - corners[None, :, 0], normals)
+    is_inside = (heights < 0.0).all(axis=1)
+    assert (surface.nearest(points).distance_mm < 0.0).tolist() == is_inside.tolist()
