@@ -309,6 +309,28 @@ def test_the_keyboard_alone_marks_nudges_and_removes(bench, page):
     wait_for(page, bench, "spare", lambda marks: not has(marks, "chimney"))
 
 
+def test_keys_that_follow_one_another_at_once_are_taken_in_their_order(bench, page):
+    open_photo(page, bench, "front")
+    file = bench.folder / "photos" / "front.jpg.marks.toml"
+    text = file.read_text()
+    page.get_by_role("button", name="ridge", exact=True).focus()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("Delete")  # the move is not written yet
+    wait_for(page, bench, "front", lambda marks: not has(marks, "ridge"))
+    expect(page.locator(".photo-trouble")).to_have_count(0)
+    expect(page.get_by_role("button", name="undo: remove ridge")).to_be_enabled()
+    page.get_by_role("application").press("Control+z")
+    page.get_by_role("application").press("Control+z")
+    expect(page.get_by_role("button", name="undo: nothing")).to_be_disabled()
+    assert file.read_text() == text
+    page.get_by_role("button", name="nw.top", exact=True).focus()
+    page.keyboard.press("ArrowUp")
+    page.get_by_role("application").press("Control+z")  # takes back what was asked for a moment before
+    expect(page.get_by_role("button", name="do again: move nw.top")).to_be_enabled()
+    expect(page.locator(".photo-trouble")).to_have_count(0)
+    assert file.read_text() == text
+
+
 def test_two_tabs_and_another_program_see_each_others_marks(bench, context, page):
     open_photo(page, bench, "front")
     other = context.new_page()

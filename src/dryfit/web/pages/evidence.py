@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from dryfit.web.bench import Bench
 
 _MOST_STEPS = 200
+Touched = tuple[tuple[Kind, str], ...]
 
 
 def build(bench: Bench, show: str = "") -> None:
@@ -43,7 +44,11 @@ def build(bench: Bench, show: str = "") -> None:
 
 
 class EvidenceSheet:
-    """One tab. seen: the marks as this tab shows them, against which each change is checked."""
+    """One tab.
+
+    seen  the marks of each photograph as this tab knows them, with what it wrote itself; each change is checked
+          against them
+    """
 
     def __init__(self, bench: Bench, show: str) -> None:
         self._bench = bench
@@ -51,9 +56,10 @@ class EvidenceSheet:
         self._shown: EvidenceReport | None = None
         self._undo: list[MarkStep] = []
         self._redo: list[MarkStep] = []
-        self._seen: Marks | None = None
+        self._seen: dict[str, Marks | None] = {}
         self._dropped: tuple[DroppedPhoto, ...] = ()
         self._needed = 0  # number of the first report that holds what this tab changed last
+        self._number = 0  # of the report that is shown
 
     def draw(self) -> None:
         """Build the page; what it holds is filled in by refresh."""
@@ -82,7 +88,7 @@ class EvidenceSheet:
         # A report that was begun before this tab's last change would put its marks back for a moment.
         if report is None or report is self._shown or self._bench.evidence.number < self._needed:
             return
-        self._shown = report
+        self._shown, self._number = report, self._bench.evidence.number
         if report.photo(self._id) is None:
             self._id = report.photos[0].id if report.photos else ""
         self._head.clear()
@@ -106,7 +112,8 @@ class EvidenceSheet:
         report, photo = self._shown, self._photo
         if report is None:
             return
-        self._seen = None if photo is None else photo.marks
+        if photo is not None and (self._number >= self._needed or photo.id not in self._seen):
+            self._seen[photo.id] = photo.marks
         self._rows.show(report, self._id)
         self._view.show_photo(photo, None if photo is None else photo_drawing(report, photo))
         names = dict.fromkeys(
@@ -194,9 +201,9 @@ class EvidenceSheet:
     async def _place(self, told: Mapping[str, Any]) -> None:
         name = str(told["name"])
         row = {"name": name, "at_px": list(told["at"]), "plane": told["plane"] or None}
-        if await self._try(MarkChanges(points=(row,)), f"mark {name}", (("point", name),)):
-            self.refresh()  # what is chosen must be shown first
-            self._view.choose("point", name)
+        touched: Touched = (("point", name),)
+        if await self._try(str(told["photo"]), MarkChanges(points=(row,)), f"mark {name}", touched):
+            self._choose_new("point", name)
 
     async def _draw_line(self, told: Mapping[str, Any]) -> None:
         name = str(told["name"])
@@ -208,14 +215,20 @@ class EvidenceSheet:
             "straight": True if told["straight"] else None,
             "plane": told["plane"] or None,
         }
-        if await self._try(MarkChanges(lines=(row,)), f"mark {name}", (("line", name),)):
-            self.refresh()
-            self._view.choose("line", name)
+        touched: Touched = (("line", name),)
+        if await self._try(str(told["photo"]), MarkChanges(lines=(row,)), f"mark {name}", touched):
+            self._choose_new("line", name)
+
+    def _choose_new(self, kind: Kind, name: str) -> None:
+        self.refresh()  # what is chosen must be shown first
+        if not self._foot.is_deleted:
+            self._view.choose(kind, name)
 
     async def _remove(self, told: Mapping[str, Any]) -> None:
         kind: Kind = "line" if told["kind"] == "line" else "point"
         name = str(told["name"])
-        await self._try(MarkChanges(remove=(f"{kind}={name}",)), f"remove {name}", ((kind, name),))
+        changes = MarkChanges(remove=(f"{kind}={name}",))
+        await self._try(str(told["photo"]), changes, f"remove {name}", ((kind, name),))
 
     async def _move(self, told: Mapping[str, Any]) -> None:
         kind: Kind = "line" if told["kind"] == "line" else "point"
@@ -233,61 +246,76 @@ class EvidenceSheet:
                         (float(was_x), float(was_y)),
                     )
                 )
+                await self._keep(step)
         except DryfitError as error:
             await self._say(error)
             return
-        self._keep(step)
-        if self._id == step.photo:
-            self._seen = await self._bench.compute(lambda: read_seen(self._bench.path, step.photo))
-            self._forms.follow(self._seen)
+        if self._id == step.photo and not self._foot.is_deleted:
+            self._forms.follow(self._seen[step.photo])
         background_tasks.create(self._bench.evidence.read())
 
     async def _accept_picture(self) -> None:
-        await self._try(MarkChanges(same_picture=True), "accept the picture as it is now", ())
+        changes = MarkChanges(same_picture=True)
+        await self._try(self._id, changes, "accept the picture as it is now", ())
 
-    async def _try(self, changes: MarkChanges, words: str, touched: tuple[tuple[Kind, str], ...]) -> bool:
+    async def _try(self, photo: str, changes: MarkChanges, words: str, touched: Touched) -> bool:
         """Write changes that began at the picture; a refusal is said beside it."""
         try:
-            await self._write(changes, words, self._seen, touched)
+            await self._edit(photo, changes, words, lambda: self._seen.get(photo), touched)
         except DryfitError as error:
             await self._say(error)
             return False
         return True
 
-    async def _write(
-        self, changes: MarkChanges, words: str, seen: Marks | None, touched: tuple[tuple[Kind, str], ...]
+    async def _write(self, changes: MarkChanges, words: str, seen: Marks | None, touched: Touched) -> None:
+        """Write changes that a form of the shown photograph asks for; raises where they are refused."""
+        await self._edit(self._id, changes, words, lambda: seen, touched)
+
+    async def _edit(
+        self,
+        photo: str,
+        changes: MarkChanges,
+        words: str,
+        seen: Callable[[], Marks | None],
+        touched: Touched,
     ) -> None:
-        """Write changes of the photograph that is shown; raises where they are refused."""
-        id = self._id
+        """Write changes. seen: asked once it is this change's turn, as changes before it are known only then."""
         async with self._bench.writing:
             _, step = await self._bench.compute(
-                lambda: edit_marks(self._bench.path, id, changes, words, seen, touched)
+                lambda: edit_marks(self._bench.path, photo, changes, words, seen(), touched)
             )
-        self._keep(step)
+            await self._keep(step)
         await self._bench.evidence.read()
 
     async def _step_back(self, steps: list[MarkStep], others: list[MarkStep]) -> None:
         """Take back the last step of this tab on this photograph, or do it again."""
-        at = next((place for place in reversed(range(len(steps))) if steps[place].photo == self._id), None)
-        if at is None:
-            return
-        step = steps.pop(at)
+        photo = self._id
         try:
+            # What was asked for before this is written by then, and is the step that goes back.
             async with self._bench.writing:
+                at = next((place for place in reversed(range(len(steps))) if steps[place].photo == photo), None)
+                if at is None:
+                    return
+                step = steps.pop(at)
                 back = await self._bench.compute(lambda: take_back(self._bench.path, step))
+                others.append(back)
+                await self._know(photo)
         except DryfitError as error:
             await self._say(error)
             return
-        others.append(back)
-        self._needed = self._bench.evidence.next_number
         await self._bench.evidence.read()
         # Also where all is as it was shown: the script may hold a mark that was still being moved.
         self.refresh()
         if not self._foot.is_deleted:
             self._show_photo()
 
-    def _keep(self, step: MarkStep) -> None:
+    async def _know(self, photo: str) -> None:
+        """The marks that this tab wrote just now. Call it in the turn of that writing."""
         self._needed = self._bench.evidence.next_number
+        self._seen[photo] = await self._bench.compute(lambda: read_seen(self._bench.path, photo))
+
+    async def _keep(self, step: MarkStep) -> None:
+        await self._know(step.photo)
         joined = self._undo[-1].joined(step) if self._undo else None
         if joined is not None:
             self._undo[-1] = joined
@@ -311,6 +339,7 @@ class EvidenceSheet:
             words = [f"{fault.where}: {fault.what}; {fault.do}" for fault in error.faults]
         self._view.say(". ".join(word for word in words if word))
         await self._bench.evidence.read()
+        self.refresh()
         if self._shown is not None and not self._foot.is_deleted:
             self._show_photo()
 

@@ -229,8 +229,13 @@ export default {
       this.redraw();
     },
     askFor(what) {
-      this.flush();
+      this.settle();
       this.$emit(what);
+    },
+    // What was moved is sent; from here on a mark is shown where the answer says.
+    settle() {
+      this.flush();
+      this.own().pending.clear();
     },
     // Moves a mark by steps; sent when the hand rests.
     nudge(mark, [dx, dy]) {
@@ -323,7 +328,7 @@ export default {
     },
     remove() {
       if (!this.chosen) return;
-      this.flush();
+      this.settle();
       this.$emit("removed", { photo: this.drawing.id, kind: this.chosen.kind, name: this.chosen.name });
     },
     // Setting marks.
