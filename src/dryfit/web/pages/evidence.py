@@ -293,7 +293,9 @@ class EvidenceSheet:
         try:
             # What was asked for before this is written by then, and is the step that goes back.
             async with self._bench.writing:
-                at = next((place for place in reversed(range(len(steps))) if steps[place].photo == photo), None)
+                at = next(
+                    (place for place in reversed(range(len(steps))) if steps[place].photo == photo), None
+                )
                 if at is None:
                     return
                 step = steps.pop(at)
