@@ -100,6 +100,14 @@ class ViewPlacing:
     joints: tuple[JointMarks, ...]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ViewMotion:
+    """What moves of a placing: a matrix (4, 4) for each part, and the gap of each closing joint by its id."""
+
+    matrices: Mapping[str, Array]
+    gaps: Mapping[str, ClosingGap]
+
+
 def view_copies(shapes: Shapes, budget: int = VIEW_BUDGET) -> dict[str, ViewCopy]:
     """Copies of all parts, together within a budget of triangles as far as their shapes allow."""
     targets = share_budget({name: len(shape.mesh.faces) for name, shape in shapes.items()}, budget)
@@ -218,6 +226,22 @@ def view_placing(chain: Chain, report: ForecastReport) -> ViewPlacing:
     known = learn_chain(chain)
     poses = place_chain(chain, known)
     return ViewPlacing(placed_matrices(chain, poses, known), joint_marks(chain, poses, report))
+
+
+def view_motion(chain: Chain, report: ForecastReport) -> ViewMotion:
+    """The same without outlines and contacts, which stay: a what-if while a slider moves.
+
+    Raises ComputationRefused where the parts do not settle on their contacts.
+    """
+    known = learn_chain(chain)
+    poses = place_chain(chain, known)
+    table = chain.structure.table
+    gaps = {
+        rows.joint.id: _closing_gap(chain, poses, report, rows, np.flatnonzero(table.joint == index))
+        for index, rows in enumerate(chain.structure.joint_rows)
+        if rows.joint.id in report.closing
+    }
+    return ViewMotion(placed_matrices(chain, poses, known), gaps)
 
 
 def placed_matrices(chain: Chain, poses: Poses, known: Known | None = None) -> dict[str, Array]:

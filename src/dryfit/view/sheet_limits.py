@@ -7,6 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
+import numpy as np
+
+from dryfit.base.arrays import Array, BoolArray
 from dryfit.model.forecast import CharacteristicForecast
 from dryfit.view.digits import write_limits, write_number, write_probability
 from dryfit.view.forecast import state_of
@@ -19,6 +22,7 @@ _FOOT = 3.4  # under the line: ticks and the figures of the limits
 _BREAK = 3.0  # width of a break in the line
 _FAR = 1.2  # limits and curve farther apart than this many times what they cover are drawn with a break
 _HATCH = 1.1
+_HATCH_STEP = 0.05  # where a slanting line begins and ends is found to this
 
 Point = tuple[float, float]
 Scale = Callable[[float], float]
@@ -44,10 +48,15 @@ class LimitsGeometry:
     predicted: float | None
     break_at: float | None
 
-    def is_outside(self, x: float) -> bool:
-        """Whether a place lies out of limits."""
-        below = self.lower is not None and x < self.lower
-        return below or (self.upper is not None and x > self.upper)
+    def is_outside(self, x: float | Array) -> BoolArray:
+        """Which places lie out of limits; in the shape of x."""
+        places = np.asarray(x, dtype=np.float64)
+        outside: BoolArray = np.zeros(places.shape, dtype=np.bool_)
+        if self.lower is not None:
+            outside = outside | (places < self.lower)
+        if self.upper is not None:
+            outside = outside | (places > self.upper)
+        return outside
 
 
 def limits_picture(
@@ -154,47 +163,27 @@ def _broken(
 
 
 def hatch_lines(shape: LimitsGeometry) -> list[list[Point]]:
-    """Slanting lines under the curve, out of limits only."""
+    """Slanting lines under the curve, out of limits only: each where it begins and ends."""
     if not shape.curve:
         return []
-    left, right = shape.curve[0][0], shape.curve[-1][0]
-    start, lines = left - shape.base, []
-    count = int((right - start) / _HATCH) + 1
-    for number in range(count):
-        lines += _under(shape, math.floor(start / _HATCH) * _HATCH + number * _HATCH)
-    return lines
-
-
-def _under(shape: LimitsGeometry, foot: float) -> list[list[Point]]:
-    """Stretches of the line that rises at 45 degrees from (foot, base), under the curve and out of limits."""
-    pieces: list[list[Point]] = []
-    is_open = False
-    step = 0.05
-    first = max(foot, shape.curve[0][0])
-    last = min(foot + shape.base, shape.curve[-1][0])
-    for index in range(int(max(last - first, 0.0) / step) + 1):
-        x = first + index * step
-        y = shape.base - (x - foot)
-        if shape.is_outside(x) and y >= _height_at(shape, x):
-            if is_open:
-                pieces[-1][1] = (x, y)
-            else:
-                pieces.append([(x, y), (x, y)])
-            is_open = True
-        else:
-            is_open = False
-    return pieces
-
-
-def _height_at(shape: LimitsGeometry, x: float) -> float:
-    """y of the curve at a place within it."""
-    points = shape.curve
-    low, high = 0, len(points) - 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if points[middle][0] <= x else (low, middle)
-    (x0, y0), (x1, y1) = points[low], points[high]
-    return y0 if x1 == x0 else y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+    across, heights = np.array(shape.curve).T
+    left, right = float(across[0]), float(across[-1])
+    # Line after line along the rows, places along each of them along the columns.
+    count = int((right - left + shape.base) / _HATCH) + 1
+    feet = math.floor((left - shape.base) / _HATCH) * _HATCH + np.arange(count) * _HATCH
+    first, last = np.maximum(feet, left), np.minimum(feet + shape.base, right)
+    steps = np.arange(int(shape.base / _HATCH_STEP) + 2)
+    x = first[:, None] + steps * _HATCH_STEP
+    y = shape.base - (x - feet[:, None])
+    is_on = (x <= last[:, None]) & (y >= np.interp(x, across, heights))
+    drawn = np.pad((is_on & shape.is_outside(x)).astype(np.int8), ((0, 0), (1, 1)))
+    turns = np.diff(drawn, axis=1)
+    rows, begins = np.nonzero(turns == 1)
+    _, ends = np.nonzero(turns == -1)
+    return [
+        [(float(x[row, begin]), float(y[row, begin])), (float(x[row, end - 1]), float(y[row, end - 1]))]
+        for row, begin, end in zip(rows, begins, ends, strict=True)
+    ]
 
 
 def _axis(shape: LimitsGeometry, width: float) -> list[str]:

@@ -12,7 +12,7 @@ from nicegui.events import GenericEventArguments
 
 from dryfit.app.forecast import Chain
 from dryfit.app.live import Snapshot
-from dryfit.app.view_meshes import ClosingGap, JointMarks, ViewPlacing, view_placing
+from dryfit.app.view_meshes import ClosingGap, JointMarks, ViewMotion, ViewPlacing, view_placing
 from dryfit.base.arrays import Array
 from dryfit.model.forecast import ForecastReport
 from dryfit.view.blocks import COLOURS, SHAPES, State
@@ -114,15 +114,15 @@ class ModelView(
         self._keep({"matrices": matrices, "marks": marks})
         self.run_method("set_placing", {"matrices": matrices, "marks": marks})
 
-    def follow(self, placing: ViewPlacing) -> None:
+    def follow(self, motion: ViewMotion) -> None:
         """Move the parts and the gaps of the same joints: a what-if while a slider moves.
 
         Sent without what stays, outlines and contacts, and drawn as often as the screen can without holding up
         the page.
         """
-        matrices = {name: flatten(matrix) for name, matrix in placing.matrices.items()}
-        gaps = {marks.joint: describe_gap(marks.gap) for marks in placing.joints}
-        marks = [{**mark, "gap": gaps[mark["id"]]} for mark in self._props["marks"]]
+        matrices = {name: flatten(matrix) for name, matrix in motion.matrices.items()}
+        gaps = {name: describe_gap(gap) for name, gap in motion.gaps.items()}
+        marks = [{**mark, "gap": gaps.get(mark["id"])} for mark in self._props["marks"]]
         self._keep({"matrices": matrices, "marks": marks})
         self.run_method("follow", {"matrices": matrices, "gaps": gaps})
 

@@ -49,14 +49,18 @@ def box(classes: str, tag: str = "div", name: str = "") -> Element:
 
 def state_mark(state: State, with_word: bool = True) -> None:
     """The shape of a state and, unless it stands beside it already, its word."""
+    with box("state", "span"):
+        ui.html(mark_svg(state), sanitize=False, tag="span")
+        text("span", state, "" if with_word else "unseen")
+
+
+def mark_svg(state: State) -> str:
+    """The shape of a state as SVG."""
     shape = _SHAPES[state]
-    picture = (
+    return (
         f'<svg class="mark {_NAMES[state]}" viewBox="0 0 12 12" aria-hidden="true">'
         f'<g class="case">{shape}</g><g class="colour">{shape}</g></svg>'
     )
-    with box("state", "span"):
-        ui.html(picture, sanitize=False, tag="span")
-        text("span", state, "" if with_word else "unseen")
 
 
 def button(

@@ -35,7 +35,7 @@ def serve_view(folder, port):
     from nicegui import ui
 
     from dryfit.app.live import LiveProject, try_what_if
-    from dryfit.app.view_meshes import view_placing
+    from dryfit.app.view_meshes import view_motion
     from dryfit.web.meshes import ViewMeshes
     from dryfit.web.model_view import ModelView
 
@@ -58,7 +58,7 @@ def serve_view(folder, port):
 
         view.on_pick(tell)
         ui.button(
-            "what if", on_click=lambda: view.follow(view_placing(*try_what_if(live.snapshot, [WHAT_IF])))
+            "what if", on_click=lambda: view.follow(view_motion(*try_what_if(live.snapshot, [WHAT_IF])))
         )
         ui.button("bring out", on_click=lambda: view.highlight(["ring-2"], []))
 

@@ -17,6 +17,7 @@ from dryfit.app.view_meshes import (
     placed_matrices,
     share_budget,
     view_copies,
+    view_motion,
     view_placing,
 )
 from dryfit.base.errors import ComputationRefused
@@ -99,6 +100,23 @@ def test_the_closing_gap_is_drawn_as_long_as_the_closed_form_says():
     assert abs(gap.value_mm) == pytest.approx(expected, rel=0.01)
     assert (gap.characteristic, gap.value_mm) == ("gap", by_id(report)["gap"].predicted)
     assert gap.std_mm == by_id(report)["gap"].std
+
+
+def test_what_moves_while_a_slider_does_is_what_the_whole_placing_says():
+    chain = ring(4, machine(skew_xy_deg=0.5)).chain
+    report = run_forecast(chain)
+    placing, motion = view_placing(chain, report), view_motion(chain, report)
+    assert list(motion.matrices) == list(placing.matrices)
+    for name, matrix in motion.matrices.items():
+        np.testing.assert_array_equal(matrix, placing.matrices[name])
+    assert {marks.joint for marks in placing.joints if marks.gap is not None} == set(motion.gaps) == {"j4"}
+    ours, whole = motion.gaps["j4"], placing.joints[-1].gap
+    assert (ours.value_mm, ours.std_mm, ours.characteristic) == (
+        whole.value_mm,
+        whole.std_mm,
+        whole.characteristic,
+    )
+    np.testing.assert_array_equal([ours.from_mm, ours.to_mm], [whole.from_mm, whole.to_mm])
 
 
 def test_a_closing_gap_without_limits_has_a_value_and_no_uncertainty():

@@ -6,6 +6,7 @@ import time
 import types
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 import shapely
 from scipy.stats import norm
@@ -171,6 +172,35 @@ def test_hatching_stays_out_of_limits_and_under_the_curve():
     for piece in lines:
         assert all(shape.is_outside(x) for x, _ in piece)
         assert all(region.buffer(0.02).contains(shapely.Point(point)) for point in piece)
+
+
+@pytest.mark.parametrize("limits", [(-0.1, 0.4), (None, 0.15), (0.15, None), (0.9, None)])
+def test_hatching_fills_what_lies_out_of_limits(limits):
+    # Against a general-purpose geometry library: each slanting line cut with the area out of limits.
+    shape = limits_geometry(item(0.1, 0.2, *limits), 60.0, 18.0)
+    area = shapely.Polygon([(shape.curve[0][0], shape.base), *shape.curve, (shape.curve[-1][0], shape.base)])
+    beyond = [
+        *([shapely.box(-100.0, -100.0, shape.lower, 200.0)] if shape.lower is not None else []),
+        *([shapely.box(shape.upper, -100.0, 200.0, 200.0)] if shape.upper is not None else []),
+    ]
+    outside = area & shapely.union_all(beyond)
+    lines = hatch_lines(shape)
+    assert lines
+    drawn = 0.0
+    for (x0, y0), (x1, y1) in lines:
+        assert y0 - y1 == pytest.approx(x1 - x0)  # at 45 degrees
+        foot = x0 - (shape.base - y0)
+        whole = shapely.LineString([(foot, shape.base), (foot + shape.base, 0.0)]) & outside
+        assert shapely.LineString([(x0, y0), (x1, y1)]).within(whole.buffer(0.02))
+        drawn += math.hypot(x1 - x0, y1 - y0)
+    step = 1.1
+    cut = sum(
+        (shapely.LineString([(f, shape.base), (f + shape.base, 0.0)]) & outside).length
+        for f in np.arange(
+            math.floor((shape.curve[0][0] - shape.base) / step) * step, shape.curve[-1][0], step
+        )
+    )
+    assert drawn == pytest.approx(cut, abs=0.15 * len(lines))
 
 
 def test_limits_and_curve_far_apart_are_drawn_with_a_break_at_one_scale():

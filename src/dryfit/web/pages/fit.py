@@ -9,11 +9,12 @@ from nicegui import ui
 from dryfit.app.applying import Edit, apply_edit, propose_edit
 from dryfit.app.links import chain_of_contacts, worst_of
 from dryfit.app.live import Snapshot
-from dryfit.app.view_meshes import ViewPlacing
+from dryfit.app.view_meshes import ViewMotion
 from dryfit.base.errors import DryfitError
 from dryfit.model.forecast import ForecastReport
 from dryfit.view.blocks import Sentence
 from dryfit.view.forecast import forecast_blocks
+from dryfit.web.live_words import LiveWords
 from dryfit.web.model_view import ModelView
 from dryfit.web.pages.fit_levers import Levers
 from dryfit.web.pages.fit_rows import Rows
@@ -55,7 +56,6 @@ class _Fit:
         report = self._snapshot.report
         with box("fit"):
             with box("lane"):
-                self._verdict = box("verdict")
                 self._rows = Rows(report, self._choose)
                 with box("", "details"):
                     text("summary", f"{len(report.assumptions)} assumptions")
@@ -64,14 +64,13 @@ class _Fit:
                 self._view = await show_model(self._bench, self._snapshot, is_small=True)
                 link(f"{len(self._snapshot.opened.project.joints)} joints", "/joints")
                 self._draw_what_if()
-        self._show_verdict(report)
         self._choose_first()
 
     def _draw_what_if(self) -> None:
         with box("what-if", "section", "what if"):
             with box("heading", "h2"):
                 text("span", "What if")
-                self._latency = text("span", "", "latency").props('aria-live="polite"')
+                self._latency = LiveWords("", "latency").props('aria-live="polite"')
             self._levers = Levers(self._snapshot.opened.project, self._move)
             with box("buttons"):
                 self._apply = button("Apply", self._propose, "main", name="apply: show the difference first")
@@ -101,34 +100,31 @@ class _Fit:
 
     async def _move(self) -> None:
         # A difference that was shown is no longer the one of these sliders.
-        self._trouble.clear()
+        self._clear_trouble()
         self._enable(bool(self._levers.changes))
         await self._trial.ask(self._levers.changes)
 
     def _show_answer(
-        self, report: ForecastReport, placing: ViewPlacing, seconds: float, is_settled: bool
+        self, report: ForecastReport, motion: ViewMotion, seconds: float, is_settled: bool
     ) -> None:
         self._report = report
         # An answer that comes after Apply must not take the difference away from under the hand.
         if self._is_refused:
-            self._trouble.clear()
-            self._is_refused = False
-        self._rows.update(report)
-        self._show_verdict(report)
+            self._clear_trouble()
+        self._rows.follow(report)
         # The first answers of a drag count; the settled one takes its time over every cause.
         if not is_settled:
-            self._latency.text = latency_words(seconds)
+            self._latency.say(latency_words(seconds))
         elif self._chosen["id"]:
             self._rows.open(self._chosen["id"], report)
         if self._view is not None:
-            self._view.follow(placing)
+            self._view.follow(motion)
 
-    def _show_verdict(self, report: ForecastReport) -> None:
-        heading, *_ = forecast_blocks(report, brief=True)
-        self._verdict.clear()
-        with self._verdict:
-            what_if = [Sentence(f"What if: {', '.join(report.what_if)}")] if report.what_if else []
-            show_blocks([heading, *what_if])
+    def _clear_trouble(self) -> None:
+        """Only where something stands there: each drawing anew of the page costs a part of the drag."""
+        self._is_refused = False
+        if any(self._trouble):
+            self._trouble.clear()
 
     def _show_trouble(self, error: DryfitError) -> None:
         self._is_refused = True
@@ -138,8 +134,8 @@ class _Fit:
 
     def _enable(self, is_moved: bool) -> None:
         for control in (self._apply, self._reset):
-            control.props["disabled"] = not is_moved
-            control.update()
+            if control.props.get("disabled") != (not is_moved):
+                control.props["disabled"] = not is_moved
 
     async def _put_back(self) -> None:
         self._levers.reset()
@@ -153,8 +149,7 @@ class _Fit:
         except DryfitError as error:
             self._show_trouble(error)
             return
-        self._is_refused = False
-        self._trouble.clear()
+        self._clear_trouble()
         with self._trouble:
             self._show_edit(edit)
             ui.run_javascript(f"getHtmlElement({self._trouble.id}).scrollIntoView({{block: 'nearest'}})")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Sequence
 
 from nicegui.element import Element
-from nicegui.elements.mixins.text_element import TextElement
 
 from dryfit.app.levers import Lever, list_levers
 from dryfit.model.project import Project
+from dryfit.web.live_words import LiveWords
 from dryfit.web.render import box, text
 from dryfit.web.words import lever_value, lever_words
 
@@ -94,18 +94,18 @@ class Levers:
                 slider.props["aria-valuetext"] = lever_value(lever, value)
                 with box("scale-inner").props('aria-hidden="true"'):
                     text("span", "", "stated").style(f"left: {lever.place:.2%}")
-            shown = text("span", lever_value(lever, value), "value")
+            shown = LiveWords(lever_value(lever, value), "value")
 
         async def move(event: object) -> None:
             await self._move(lever, float(str(getattr(event, "args", lever.value))), row, shown)
 
         slider.on("input", move, js_handler=_SNAP, throttle=_THROTTLE_S)
 
-    async def _move(self, lever: Lever, value: float, row: Element, shown: TextElement) -> None:
+    async def _move(self, lever: Lever, value: float, row: Element, shown: LiveWords) -> None:
         self._values.pop(lever.address, None)
         if value != lever.value:
             self._values[lever.address] = value
-        shown.text = lever_value(lever, value)
+        shown.say(lever_value(lever, value))
         row.classes(
             add="moved" if value != lever.value else "", remove="moved" if value == lever.value else ""
         )

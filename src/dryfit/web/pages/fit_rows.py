@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
+from typing import Any
 
 from nicegui import ui
-from nicegui.element import Element
-from nicegui.elements.mixins.text_element import TextElement
+from nicegui.events import GenericEventArguments
 
 from dryfit.model.forecast import CharacteristicForecast, ForecastReport
-from dryfit.view.blocks import Table
+from dryfit.view.blocks import Heading, Table
 from dryfit.view.contributions import contribution_blocks
-from dryfit.view.forecast import main_causes, state_of
-from dryfit.web.render import (
-    box,
-    column_widths,
-    limits_svg,
-    show_table,
-    split_number,
-    state_mark,
-    text,
-)
+from dryfit.view.forecast import forecast_blocks, main_causes, state_of
+from dryfit.web.render import box, column_widths, limits_svg, mark_svg, show_table, split_number, text
 from dryfit.web.words import bar_lengths, row_words
 
 _HEADS = (
@@ -36,107 +26,69 @@ _HEADS = (
 _BARS_SHOWN = 8
 
 
-@dataclass(slots=True)
-class _Row:
-    """The elements of a row that follow a what-if."""
-
-    row: Element
-    choose: Element
-    state: Element
-    picture: ui.html
-    predicted: tuple[TextElement, TextElement]
-    outside: tuple[TextElement, TextElement]
-    causes: Element
-    why: Element
-    shown: tuple[str, ...] = ()
-
-
-class Rows:
-    """A table of characteristics. choose: told the id of the row that is opened."""
+class Rows(ui.element, component="../static/fit_rows.js"):
+    """The verdict and a table of characteristics. choose: told the id of the row that is opened."""
 
     def __init__(self, report: ForecastReport, choose: Callable[[str], None]) -> None:
-        self._choose = choose
-        self._rows: dict[str, _Row] = {}
-        if not report.characteristics:
-            text(
-                "p",
-                "No characteristic is stated: add [[characteristic]] rows with limits on the settings sheet.",
-            )
-            return
+        super().__init__()
         cells = [row_words(item) for item in report.characteristics]
-        widths = [column_widths([row[column] for row in cells]) for column in (1, 3)]
-        with box("scroll"), box("figures rows", "table"):
-            with box("", "thead"), box("", "tr"):
-                for head in _HEADS:
-                    text("th", head).props["scope"] = "col"
-            with box("", "tbody"):
-                for item in report.characteristics:
-                    self._rows[item.id] = self._row(item, widths)
-        self.update(report)
+        widths = [width for column in (1, 3) for width in column_widths([row[column] for row in cells])]
+        with self._props.suspend_updates():
+            self._props["heads"] = list(_HEADS)
+            self._props["widths"] = widths
+            self._props["given"] = describe_rows(report)
+            self._props["open"] = ""
+        with self.add_slot("why"):
+            self._why = box("contents")
 
-    def _row(self, item: CharacteristicForecast, widths: list[tuple[int, int]]) -> _Row:
-        with box("", "tr") as row:
-            state = box("state-cell", "td")
-            with box("id", "td"):
-                choose = text("button", item.id, "choose")
-                choose.props('type="button" aria-expanded="false"')
-                choose.on("click", partial(self._choose, item.id), args=[])
-            with box("picture", "td"):
-                picture = ui.html("", sanitize=False)
-            with box("number", "td"):
-                predicted = _number(widths[0])
-                text("span", row_words(item)[2], "of-limits")
-            with box("number", "td"):
-                outside = _number(widths[1])
-            causes = box("causes", "td")
-        with box("why", "tr"):
-            why = box("", "td").props(f'colspan="{len(_HEADS)}"')
-        return _Row(row, choose, state, picture, predicted, outside, causes, why)
+        def tell(event: GenericEventArguments) -> None:
+            choose(str(event.args))
 
-    def update(self, report: ForecastReport) -> None:
-        """Show another forecast of the same characteristics."""
-        for item in report.characteristics:
-            row = self._rows[item.id]
-            words = (state_of(item, report.risk), *row_words(item), limits_svg(item, report.risk))
-            if words == row.shown:
-                continue
-            row.shown = words
-            row.state.clear()
-            with row.state:
-                state_mark(state_of(item, report.risk))
-            row.picture.content = words[-1]
-            _fill(row.predicted, words[2])
-            _fill(row.outside, words[4])
-            row.causes.clear()
-            with row.causes:
-                for cause in main_causes(item):
-                    text("span", cause)
+        self.on("chosen", tell)
+
+    def follow(self, report: ForecastReport) -> None:
+        """Show another forecast of the same characteristics; the causes of the open row stay."""
+        given = describe_rows(report)
+        with self._props.suspend_updates():
+            self._props["given"] = given
+        self.run_method("follow", given)
 
     def open(self, id: str, report: ForecastReport) -> None:
         """Open the causes of one row, and close the others."""
-        for name, row in self._rows.items():
-            is_open = name == id
-            row.why.clear()
-            row.choose.props["aria-expanded"] = "true" if is_open else "false"
-            row.choose.update()
-            for element in (row.row, row.why.parent_slot.parent if row.why.parent_slot else row.why):
-                element.classes(add="chosen" if is_open else "", remove="" if is_open else "chosen")
-            if is_open:
-                with row.why:
-                    _causes(report, id)
+        if self._props["open"] != id:
+            self._props["open"] = id
+        self._why.clear()
+        with self._why:
+            _causes(report, id)
 
 
-def _number(widths: tuple[int, int]) -> tuple[TextElement, TextElement]:
-    with box("point", "span"):
-        before, after = text("span", "", "before"), text("span", "", "after")
-        before.style(f"min-width: {widths[0]}ch")
-        after.style(f"min-width: {widths[1]}ch")
-    return before, after
+def describe_rows(report: ForecastReport) -> dict[str, Any]:
+    """The verdict and the rows as plain lists, the same words and digits as the forecast's table."""
+    heading = next(block for block in forecast_blocks(report, brief=True) if isinstance(block, Heading))
+    return {
+        "verdict": {
+            "mark": mark_svg(heading.state) if heading.state else "",
+            "state": heading.state or "",
+            "words": heading.text,
+            "what_if": f"What if: {', '.join(report.what_if)}" if report.what_if else "",
+        },
+        "rows": [_describe_row(item, report.risk) for item in report.characteristics],
+    }
 
 
-def _fill(pair: tuple[TextElement, TextElement], words: str) -> None:
-    for element, piece in zip(pair, split_number(words), strict=True):
-        element.text = piece
+def _describe_row(item: CharacteristicForecast, risk: float) -> dict[str, Any]:
+    id, predicted, limits, outside, _ = row_words(item)
+    state = state_of(item, risk)
+    return {
+        "id": id,
+        "state": state,
+        "mark": mark_svg(state),
+        "picture": limits_svg(item, risk),
+        "predicted": split_number(predicted),
+        "limits": limits,
+        "outside": split_number(outside),
+        "causes": list(main_causes(item)),
+    }
 
 
 def _causes(report: ForecastReport, id: str) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from nicegui import background_tasks
 
 from dryfit.app.live import Snapshot, try_what_if
-from dryfit.app.view_meshes import ViewPlacing, view_placing
+from dryfit.app.view_meshes import ViewMotion, view_motion
 from dryfit.base.errors import DryfitError
 from dryfit.model.forecast import ForecastReport
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 # A pause of this length ends a drag; the full number of draws is then taken.
 SETTLED_S = 0.35
 
-Show = Callable[[ForecastReport, ViewPlacing, float, bool], None]
+Show = Callable[[ForecastReport, ViewMotion, float, bool], None]
 
 
 class Trial:
@@ -61,16 +61,16 @@ class Trial:
         asked = self._asked
         start = time.perf_counter()
         try:
-            report, placing = await self._bench.compute(lambda: self._forecast(changes, quick))
+            report, motion = await self._bench.compute(lambda: self._forecast(changes, quick))
         except DryfitError as error:
             self._refuse(error)
             return
         # A settled answer that comes after the next move is no longer wanted.
         if quick or asked == self._asked:
-            self._show(report, placing, time.perf_counter() - start, not quick)
+            self._show(report, motion, time.perf_counter() - start, not quick)
 
-    def _forecast(self, changes: tuple[str, ...], quick: bool) -> tuple[ForecastReport, ViewPlacing]:
+    def _forecast(self, changes: tuple[str, ...], quick: bool) -> tuple[ForecastReport, ViewMotion]:
         if not changes and not quick:
-            return self._snapshot.report, view_placing(self._snapshot.chain, self._snapshot.report)
+            return self._snapshot.report, view_motion(self._snapshot.chain, self._snapshot.report)
         chain, report = try_what_if(self._snapshot, changes, quick)
-        return report, view_placing(chain, report)
+        return report, view_motion(chain, report)
