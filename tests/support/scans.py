@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import manifold3d
 import numpy as np
 
@@ -80,3 +82,69 @@ def miss_of(found: RigidMotion, truth: RigidMotion, surface: NominalSurface) -> 
     corners = np.array(np.meshgrid(*surface.bounds.T)).reshape(3, -1).T
     back = truth.inverse().apply(corners)
     return float(np.linalg.norm(found.apply(back) - corners, axis=1).max())
+
+
+DOCUMENT = """schema = 1
+[project]
+name = "Invented"
+scale = "1:20"
+[[material]]
+id = "pla"
+family = "PLA"
+[[machine]]
+id = "tall"
+build_volume_mm = [500, 500, 600]
+[[part]]
+id = "bracket"
+mesh = "bracket.ply"
+unit = "mm"
+machine = "tall"
+material = "pla"
+[[feature]]
+id = "height"
+kind = "distance"
+faces = [{ part = "bracket", direction = [0, 0, 1] }, { part = "bracket", direction = [0, 0, -1] }]
+nominal_mm = 20
+nominal_std_mm = 0.05
+deviations_mm = [-0.1, 0.1]
+[[feature]]
+id = "hole"
+kind = "diameter"
+faces = [{ part = "bracket", point_mm = [-24, 2, 0], normal = [-1, 0, 0], form = "cylinder", size_mm = 6 }]
+nominal_mm = 12
+nominal_std_mm = 0.05
+deviations_mm = [-0.3, 0.3]
+[[feature]]
+id = "long"
+kind = "extent"
+parts = ["bracket"]
+direction = [1, 0, 0]
+nominal_mm = 100
+nominal_std_mm = 0.05
+deviations_mm = [-0.5, 0.5]
+[[feature]]
+id = "back"
+kind = "flatness"
+faces = [{ part = "bracket", direction = [0, -1, 0] }]
+upper_mm = 0.5
+"""
+
+
+def write_scanned(place: Path) -> Path:
+    """A project of a bracket, and a scan of it in another position: its top stands 0.2 mm too high."""
+    (place / "project.toml").write_text(DOCUMENT, encoding="utf-8")
+    mesh = bracket()
+    head = f"ply\nformat binary_little_endian 1.0\nelement vertex {len(mesh.vertices)}\n"
+    head += "".join(f"property double {axis}\n" for axis in "xyz")
+    head += f"element face {len(mesh.faces)}\nproperty list uchar int vertex_indices\nend_header\n"
+    rows = np.empty(len(mesh.faces), dtype=[("n", "u1"), ("c", "<i4", 3)])
+    rows["n"], rows["c"] = 3, mesh.faces
+    (place / "bracket.ply").write_bytes(
+        head.encode() + mesh.vertices.astype("<f8").tobytes() + rows.tobytes()
+    )
+    points, normals, _ = NominalSurface(mesh).sample(12_000, 5)
+    draw = np.random.default_rng(1)
+    scan = points + 0.2 * (normals[:, 2:3] > 0.5) * normals + 0.03 * draw.normal(size=points.shape)
+    scan = scan @ rotation_from_vector(np.array([1.0, 2.0, -0.5])).T + [300.0, 0.0, 40.0]
+    np.savetxt(place / "scan.xyz", scan, fmt="%.5f")
+    return place

@@ -119,6 +119,7 @@ class ScanReport:
     left_out     points beyond reach, alone in the room, and off their surroundings
     map          deviations on the surface of the part; mesh: the part's mesh in assembly coordinates
     record       number in the ledger; 0 where nothing was recorded
+    is_kept      the file lies in the project
     """
 
     project: str
@@ -148,6 +149,7 @@ class ScanReport:
     difference: AlignmentDifference | None
     notes: tuple[str, ...]
     record: int = 0
+    is_kept: bool = False
 
     @property
     def is_ambiguous(self) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import get_args
 
@@ -49,6 +49,36 @@ def read_request(
         tuple(_mark(text) for text in marks),
         is_patch,
     )
+
+
+def read_scan_form(part: str, file: Path, typed: Mapping[str, str]) -> ScanRequest:
+    """The request out of what was typed in a form.
+
+    typed : unit, std, reach [mm], datums, patch ("yes"); empty or not there: as the command's defaults
+    Raises ScanRefused for a number that is none, and what read_request raises.
+    """
+    return read_request(
+        part,
+        file,
+        typed.get("unit", "").strip() or None,
+        _number(typed.get("std", ""), "standard uncertainty of the scanner") or 0.0,
+        _number(typed.get("reach", ""), "how far off outliers lie"),
+        typed.get("datums", "").strip() or None,
+        (),
+        bool(typed.get("patch")),
+    )
+
+
+def _number(words: str, where: str) -> float | None:
+    if not words.strip():
+        return None
+    try:
+        value = float(words)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise ScanRefused(f'"{words.strip()}" is no number', where, "give it in mm, such as 0.05")
+    return value
 
 
 def _mark(text: str) -> Mark:

@@ -89,9 +89,12 @@ def scan_folder(
     """
     opened = open_project(path)
     report = scan_opened(opened, request, progress)
-    if not record:
-        return report
-    with open_ledger(opened.folder / LEDGER_NAME) as ledger:
+    return record_scan(opened.folder, report) if record else report
+
+
+def record_scan(folder: Path, report: ScanReport) -> ScanReport:
+    """The report with its number in the ledger of a project folder."""
+    with open_ledger(folder / LEDGER_NAME) as ledger:
         written = ledger.append(SCAN, scan_payload(report))
     return replace(report, record=written.id)
 
@@ -321,6 +324,7 @@ __all__ = [
     "PoseInformation",
     "ScanRequest",
     "SurfaceMap",
+    "record_scan",
     "scan_folder",
     "scan_opened",
 ]

@@ -13,7 +13,7 @@ from dryfit.base.arrays import Array
 from dryfit.calc.scans import Alternative, FreeMotion
 from dryfit.model.finding import State
 from dryfit.view.blocks import Block, Heading, Sentence, Table
-from dryfit.view.digits import NONE, write_estimate, write_limits, write_number, write_signed
+from dryfit.view.digits import NONE, write_estimate, write_limits, write_number
 
 STATE_OF: dict[Decision, State] = {
     "accept": "pass",
@@ -282,16 +282,15 @@ def _faces(report: ScanReport) -> list[Block]:
             (
                 " to ".join(item.joints),
                 write_number(item.nominal_mm, 3),
-                write_signed(item.change_mm, item.std_mm),
-                write_number(item.std_mm, 4),
+                write_estimate(item.change_mm, item.std_mm),
             )
             for item in report.lengths
         )
         blocks.append(
             Table(
-                ("length between faces", "as modelled, mm", "longer by, mm", "std, mm"),
+                ("length between faces", "as modelled, mm", "longer by, mm"),
                 rows_of_lengths,
-                frozenset({1, 2, 3}),
+                frozenset({1, 2}),
             )
         )
     return blocks
@@ -332,12 +331,8 @@ def _feature_row(item: ScannedFeature) -> tuple[str, ...]:
 def _kept(report: ScanReport) -> list[Block]:
     if not report.record:
         return []
-    return [
-        Sentence(
-            f"Recorded in the ledger: {report.record}. The scan file is not copied; its hash is kept.",
-            mark=True,
-        )
-    ]
+    where = f"is kept as {report.file}" if report.is_kept else "is not copied; its hash is kept"
+    return [Sentence(f"Recorded in the ledger: {report.record}. The scan file {where}.", mark=True)]
 
 
 def _pose_std(report: ScanReport) -> tuple[float, float]:

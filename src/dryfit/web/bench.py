@@ -24,6 +24,7 @@ from dryfit.app.visits import Visit, note_visit
 from dryfit.base.errors import DryfitError, Interrupted
 from dryfit.web.evidence_desk import EvidenceDesk
 from dryfit.web.overlays import Overlays
+from dryfit.web.scan_desk import ScanDesk
 from dryfit.web.uploads import Uploads
 
 DOCUMENT_NAME = "project.toml"
@@ -66,6 +67,7 @@ class Bench:
     visit            what changed since the visit before, once the project was read
     overlays         what views are given beside the meshes
     evidence         the photographs, read anew whenever a file of theirs changes
+    scans            for each part the scan that was taken last
     """
 
     def __init__(self, path: Path) -> None:
@@ -79,6 +81,7 @@ class Bench:
         self.uploads = Uploads(self)
         self.overlays = Overlays()
         self.evidence = EvidenceDesk(self)
+        self.scans = ScanDesk(self)
         self.writing = asyncio.Lock()  # held while the document is edited: one editor at a time
         self.was_read = asyncio.Event()  # set once the first reading has ended, well or not
         self._reading = asyncio.Lock()
@@ -156,6 +159,7 @@ class Bench:
         self._threads.shutdown(wait=False, cancel_futures=True)
         self.uploads.close()
         self.evidence.close()
+        self.scans.close()
 
     async def reload(self) -> None:
         """Read everything anew. Where that is refused the last good state stays, and refusal says why."""

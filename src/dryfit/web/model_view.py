@@ -51,6 +51,7 @@ class ModelView(
     provider : holds the snapshot that show() starts from
     label : name of the view for readers of the screen
     group : views of the same group on a page are turned, cut and coloured together
+    alone : parts as modelled, without placing and joints and what goes with them
     """
 
     def __init__(
@@ -58,6 +59,7 @@ class ModelView(
         provider: HoldsSnapshot,
         label: str = "Three-dimensional view of the assembly",
         group: str = "",
+        alone: bool = False,
     ) -> None:
         super().__init__()
         self._provider = provider
@@ -75,6 +77,7 @@ class ModelView(
             "found": None,
             "builts": [],
             "group": group,
+            "alone": alone,
             "states": [
                 {"id": name, "shape": SHAPES[name], "colour": COLOURS[name]} for name in _GRAVEST_FIRST
             ],

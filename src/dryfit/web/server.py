@@ -21,6 +21,7 @@ from dryfit.base.errors import DryfitError, ProjectMissing
 from dryfit.web.bench import DOCUMENT_NAME, Bench
 from dryfit.web.evidence_desk import LARGEST_PHOTOS_BYTES, PHOTO_UPLOAD_PATH, add_photo_route
 from dryfit.web.guard import LOOPBACK_ADDRESSES, Guard, bracketed
+from dryfit.web.scan_desk import LARGEST_SCAN_BYTES, SCAN_UPLOAD_PATH, add_scan_route
 from dryfit.web.tickets import Tickets
 from dryfit.web.uploads import LARGEST_UPLOAD_BYTES, UPLOAD_PATH, add_upload_route
 
@@ -84,6 +85,7 @@ def make_app(path: Path, port: int, share: str | None, tickets: Tickets, build: 
     app = FastAPI(lifespan=_lifespan(bench), docs_url=None, redoc_url=None, openapi_url=None)
     add_upload_route(app, bench.uploads)
     add_photo_route(app, bench.evidence)
+    add_scan_route(app, bench.scans)
     if build is None:
         from dryfit.web.pages import build_pages
 
@@ -104,7 +106,11 @@ def make_app(path: Path, port: int, share: str | None, tickets: Tickets, build: 
         # A page that was busy for some seconds must find its state again, with what was typed on it.
         reconnect_timeout=30.0,
     )
-    bodies = {UPLOAD_PATH: LARGEST_UPLOAD_BYTES, PHOTO_UPLOAD_PATH: LARGEST_PHOTOS_BYTES}
+    bodies = {
+        UPLOAD_PATH: LARGEST_UPLOAD_BYTES,
+        PHOTO_UPLOAD_PATH: LARGEST_PHOTOS_BYTES,
+        SCAN_UPLOAD_PATH: LARGEST_SCAN_BYTES,
+    }
     return Guard(app, port, share, tickets, bodies=bodies)
 
 

@@ -22,6 +22,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from forked import Forked
 
 ROOT = Path(__file__).parents[3]
 ARTEFACTS = ROOT / "artefacts"
@@ -44,7 +45,7 @@ class Workbench:
     """A server in a process of its own. links: what it printed after "for one other device"."""
 
     folder: Path
-    process: subprocess.Popen
+    process: subprocess.Popen | Forked
     lines: list[str] = field(default_factory=list)
 
     @property
@@ -116,7 +117,15 @@ def start_workbench(folder: Path, *options: str) -> Workbench:
     return bench
 
 
-def _collect(process: subprocess.Popen, lines: list[str]) -> None:
+def fork_workbench(folder: Path) -> Workbench:
+    """The same in a process that need not load the program; the caller ends it."""
+    process = Forked(["serve", str(folder)])
+    bench = Workbench(folder, process)
+    threading.Thread(target=_collect, args=(process, bench.lines), daemon=True).start()
+    return bench
+
+
+def _collect(process: subprocess.Popen | Forked, lines: list[str]) -> None:
     lines.extend(line.rstrip("\n") for line in process.stdout)  # one by one, as they come
     process.stdout.close()
 
@@ -143,7 +152,7 @@ def copy_of_demo(demo, tmp_path):
 @pytest.fixture
 def workbench(copy_of_demo):
     """A workbench of its own for a test that changes the project."""
-    bench = start_workbench(copy_of_demo)
+    bench = fork_workbench(copy_of_demo)
     try:
         bench.wait_until_it_answers()
         yield bench
@@ -156,7 +165,7 @@ def shared_workbench(demo, tmp_path_factory):
     """One workbench for the tests of a module that leave the project as it is."""
     folder = tmp_path_factory.mktemp("shared") / "demo"
     shutil.copytree(demo, folder)
-    bench = start_workbench(folder)
+    bench = fork_workbench(folder)
     try:
         bench.wait_until_it_answers()
         bench.wait_until_it_has_read_the_project()

@@ -10,7 +10,7 @@ from collections import Counter
 import pytest
 from playwright.sync_api import expect
 
-from conftest import COMMAND, accessibility_faults, keep_picture, start_workbench
+from conftest import COMMAND, accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.ledger_reading import read_records
 from dryfit.app.print_records import prints_of
 from dryfit.app.reading_decisions import OWN_SHAPE, READING_DECISION
@@ -30,7 +30,7 @@ def bench(tmp_path_factory):
     first = proposed(folder, "lintel")
     read_part(folder, "lintel", first.number, first.expected_mm, first.expected_mm + 0.01)
     read_part(folder, "lintel", number_of(folder, "lintel", "lintel-length"), first.expected_mm + 2.4)
-    started = start_workbench(folder)
+    started = fork_workbench(folder)
     started.wait_until_it_answers()
     yield started
     started.end()

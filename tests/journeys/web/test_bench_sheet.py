@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from conftest import accessibility_faults, keep_picture, start_workbench
+from conftest import accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.preflight_records import PREFLIGHT
 from dryfit.app.reading_records import READING, readings_of
 from dryfit.store.ledger import LEDGER_NAME, open_ledger
@@ -20,7 +20,7 @@ def served(tmp_path_factory):
     """A workbench on an artefact that nobody has read yet; each test reads a measure of its own."""
     folder = write_unknown(tmp_path_factory.mktemp("bench") / "portal")
     artefact = write_artefact(folder)
-    bench = start_workbench(folder)
+    bench = fork_workbench(folder)
     try:
         bench.wait_until_it_answers()
         yield bench, artefact

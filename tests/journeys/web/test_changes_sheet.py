@@ -7,7 +7,7 @@ from collections import Counter
 import pytest
 from playwright.sync_api import expect
 
-from conftest import COMMAND, accessibility_faults, keep_picture, start_workbench
+from conftest import COMMAND, accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.releases import read_releases
 from dryfit.app.releasing import ReleaseOrder, release_parts
 from support.at_the_bench import write_printed
@@ -27,7 +27,7 @@ def bench(tmp_path_factory):
     folder = write_printed(tmp_path_factory.mktemp("changes") / "portal", "lintel", "post-1")
     release_parts(folder, ReleaseOrder(because="first", despite="a trial"))
     (folder / "meshes" / "portal.glb").write_bytes(glb_bytes(HIGHER))
-    started = start_workbench(folder)
+    started = fork_workbench(folder)
     started.wait_until_it_answers()
     yield started
     started.end()
@@ -37,7 +37,7 @@ def bench(tmp_path_factory):
 def untouched(tmp_path_factory):
     """A portal that nobody released yet."""
     folder = write_printed(tmp_path_factory.mktemp("untouched") / "portal", "lintel")
-    started = start_workbench(folder)
+    started = fork_workbench(folder)
     started.wait_until_it_answers()
     yield started
     started.end()

@@ -12,7 +12,7 @@ import PIL.Image
 import pytest
 from playwright.sync_api import expect
 
-from conftest import accessibility_faults, keep_picture, start_workbench
+from conftest import accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.photo_adding import add_photos
 from dryfit.app.photo_desk import read_seen
 from dryfit.app.photo_marking import MarkChanges, mark_photo
@@ -35,7 +35,7 @@ def house(tmp_path_factory):
 @pytest.fixture(scope="module")
 def changing(house, tmp_path_factory):
     """One workbench for the tests that change the house."""
-    started = start_workbench(shutil.copytree(house, tmp_path_factory.mktemp("changing") / "house"))
+    started = fork_workbench(shutil.copytree(house, tmp_path_factory.mktemp("changing") / "house"))
     try:
         started.wait_until_it_answers()
         yield started
@@ -59,7 +59,7 @@ def bench(changing, house):
 @pytest.fixture(scope="module")
 def served(house, tmp_path_factory):
     """One workbench for the tests that leave the house as it is."""
-    started = start_workbench(shutil.copytree(house, tmp_path_factory.mktemp("served") / "house"))
+    started = fork_workbench(shutil.copytree(house, tmp_path_factory.mktemp("served") / "house"))
     try:
         started.wait_until_it_answers()
         yield started

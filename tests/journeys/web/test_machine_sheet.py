@@ -8,7 +8,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from conftest import accessibility_faults, keep_picture, start_workbench
+from conftest import accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.qualification_records import QUALIFICATION
 from dryfit.app.qualify import Choices, qualify_machine
 from dryfit.store.ledger import LEDGER_NAME, open_ledger
@@ -39,7 +39,7 @@ def served(tmp_path_factory):
         write_readings(folder, write_artefact(folder, "short", 1), figures, seed=3 + days, days_ago=days)
         report = qualify_machine(folder, "short", Choices(keep=True))
     records = write_readings(folder, write_artefact(folder, "tall", 1), FAULTS, changed=dict([SLIP]))
-    bench = start_workbench(folder)
+    bench = fork_workbench(folder)
     try:
         bench.wait_until_it_answers()
         yield bench, {"slip": records[SLIP[0]], "short": report.qualification.record}

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from conftest import accessibility_faults, keep_picture, start_workbench
+from conftest import accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.ledger_reading import read_records
 from dryfit.app.reading_records import READING, readings_of
 from dryfit.view.digits import write_number
@@ -19,7 +19,7 @@ NAMES = {".": "decimal point", "-": "minus"}
 def bench(tmp_path_factory):
     """A portal with a lintel that nobody has read yet."""
     folder = write_printed(tmp_path_factory.mktemp("part-bench") / "portal", "lintel", "post-1")
-    started = start_workbench(folder)
+    started = fork_workbench(folder)
     started.wait_until_it_answers()
     yield started
     started.end()

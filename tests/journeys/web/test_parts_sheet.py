@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
-from conftest import accessibility_faults, keep_picture, start_workbench
+from conftest import accessibility_faults, fork_workbench, keep_picture
 from support.mesh_files import box, stl_binary
 from support.projects import ASSEMBLY, MACHINE, PORTAL, document, part_row, write_project
 
@@ -24,7 +24,7 @@ expect.set_options(timeout=WAIT_MS)
 
 
 def serve(folder):
-    bench = start_workbench(folder)
+    bench = fork_workbench(folder)
     bench.wait_until_it_answers()
     return bench
 

@@ -11,7 +11,7 @@ from collections import Counter
 import pytest
 from playwright.sync_api import expect
 
-from conftest import COMMAND, accessibility_faults, keep_picture, start_workbench
+from conftest import COMMAND, accessibility_faults, fork_workbench, keep_picture
 from dryfit.app.ledger_reading import read_records
 from support.schedules import FEATURE, large_network, write_schedule
 
@@ -24,7 +24,7 @@ expect.set_options(timeout=40_000)
 
 
 def serve(folder):
-    bench = start_workbench(folder)
+    bench = fork_workbench(folder)
     bench.wait_until_it_answers()
     return bench
 

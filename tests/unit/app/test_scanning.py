@@ -15,75 +15,14 @@ from dryfit.app.scan_request import read_request
 from dryfit.app.scanning import scan_folder, scan_opened
 from dryfit.base.errors import ReferenceUnknown, UnitUnknown
 from dryfit.base.rotation import rotation_from_vector
-from dryfit.calc.scans import NominalSurface
-from support.scans import bracket
-
-DOCUMENT = """schema = 1
-[project]
-name = "Invented"
-scale = "1:20"
-[[material]]
-id = "pla"
-family = "PLA"
-[[machine]]
-id = "tall"
-build_volume_mm = [500, 500, 600]
-[[part]]
-id = "bracket"
-mesh = "bracket.ply"
-unit = "mm"
-machine = "tall"
-material = "pla"
-[[feature]]
-id = "height"
-kind = "distance"
-faces = [{ part = "bracket", direction = [0, 0, 1] }, { part = "bracket", direction = [0, 0, -1] }]
-nominal_mm = 20
-nominal_std_mm = 0.05
-deviations_mm = [-0.1, 0.1]
-[[feature]]
-id = "hole"
-kind = "diameter"
-faces = [{ part = "bracket", point_mm = [-24, 2, 0], normal = [-1, 0, 0], form = "cylinder", size_mm = 6 }]
-nominal_mm = 12
-nominal_std_mm = 0.05
-deviations_mm = [-0.3, 0.3]
-[[feature]]
-id = "long"
-kind = "extent"
-parts = ["bracket"]
-direction = [1, 0, 0]
-nominal_mm = 100
-nominal_std_mm = 0.05
-deviations_mm = [-0.5, 0.5]
-[[feature]]
-id = "back"
-kind = "flatness"
-faces = [{ part = "bracket", direction = [0, -1, 0] }]
-upper_mm = 0.5
-"""
+from support.scans import write_scanned
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A bracket whose top stands 0.2 mm too high over a third of its surface, scanned in another position."""
     place = tmp_path_factory.mktemp("scanned")
-    (place / "project.toml").write_text(DOCUMENT, encoding="utf-8")
-    mesh = bracket()
-    head = f"ply\nformat binary_little_endian 1.0\nelement vertex {len(mesh.vertices)}\n"
-    head += "".join(f"property double {axis}\n" for axis in "xyz")
-    head += f"element face {len(mesh.faces)}\nproperty list uchar int vertex_indices\nend_header\n"
-    rows = np.empty(len(mesh.faces), dtype=[("n", "u1"), ("c", "<i4", 3)])
-    rows["n"], rows["c"] = 3, mesh.faces
-    (place / "bracket.ply").write_bytes(
-        head.encode() + mesh.vertices.astype("<f8").tobytes() + rows.tobytes()
-    )
-    points, normals, _ = NominalSurface(mesh).sample(12_000, 5)
-    draw = np.random.default_rng(1)
-    scan = points + 0.2 * (normals[:, 2:3] > 0.5) * normals + 0.03 * draw.normal(size=points.shape)
-    scan = scan @ rotation_from_vector(np.array([1.0, 2.0, -0.5])).T + [300.0, 0.0, 40.0]
-    np.savetxt(place / "scan.xyz", scan, fmt="%.5f")
-    return place
+    return write_scanned(place)
 
 
 @pytest.fixture(scope="module")

@@ -21,6 +21,7 @@ from dryfit.web.pages import (
     machine_sheet,
     overview,
     parts,
+    scan_sheet,
     schedule,
     settings,
 )
@@ -78,6 +79,10 @@ def build_pages(bench: Bench) -> None:
     @ui.page("/as-built")
     def _as_built(show: str = "") -> None:
         as_built.build(bench, answers, show)
+
+    @ui.page("/scan")
+    def _scan(show: str = "") -> None:
+        scan_sheet.build(bench, show)
 
     @ui.page("/changes")
     def _changes(since: str = "", until: str = "") -> None:

@@ -81,6 +81,7 @@ class PartPanel:
             with box("machine-links", "nav", f"sheets of {item.id}"):
                 if item.built.is_printed:
                     link("read it at the bench", f"/bench?part={item.id}", "button main")
+                link("a scan of it", f"/scan?show={item.id}")
                 link("its mesh", f"/parts?show={item.id}")
         show_blocks(part_blocks(item))
         with box("columns"):

@@ -52,14 +52,14 @@ export default {
           <button type="button" v-for="name in views" :key="name" @click="look(name)">{{ name }}</button>
           <button type="button" @click="fit">fit</button>
         </span>
-        <label>parts
+        <label v-if="!alone">parts
           <select v-model="own.stand" @change="apply">
             <option value="placed">as placed by the forecast</option><option value="assembled">as assembled</option>
           </select></label>
-        <label v-if="own.stand === 'placed'">departures drawn
+        <label v-if="!alone && own.stand === 'placed'">departures drawn
           <input type="range" min="0" max="100" step="0.5" :value="position" @input="exaggerate" :aria-valuetext="own.exaggeration + ' times'">
           <output>{{ own.exaggeration }}x</output></label>
-        <label>apart <input type="range" min="0" max="150" v-model.number="apart" @input="apply"></label>
+        <label v-if="!alone">apart <input type="range" min="0" max="150" v-model.number="apart" @input="apply"></label>
         <label>colour by
           <select v-model="own.colouring" @change="recolour">
             <option v-for="name in colourings" :key="name" :value="name">{{ nameOf(name) }}</option>
@@ -77,7 +77,7 @@ export default {
           <input type="range" min="0" max="100" step="0.5" v-model.number="own.cutAt" @input="apply"></label>
         <label v-if="own.cut !== 'none'"><input type="checkbox" v-model="own.isOtherSide" @change="apply"> show the other side</label>
         <label><input type="checkbox" v-model="isParallel" @change="project"> parallel</label>
-        <label><input type="checkbox" v-model="own.joints" @change="apply"> joints</label>
+        <label v-if="!alone"><input type="checkbox" v-model="own.joints" @change="apply"> joints</label>
         <button type="button" @click="save">picture (PNG)</button>
       </div>
       <div class="model-says" role="status" aria-live="polite"><p>{{ shown }}</p><p v-for="words in faults" :key="words">{{ words }}</p><p>{{ chosen }}</p><p v-if="trouble">{{ trouble }}</p></div>
@@ -96,12 +96,13 @@ export default {
     builts: Array,
     builtLabel: String,
     group: String,
+    alone: Boolean,
   },
   data() {
     return {
       keys: KEYS,
       views: ["front", "side", "top", "corner"],
-      own: { stand: "placed", colouring: this.colouring, exaggeration: this.exaggeration, along: 0, cut: "none", cutAt: 50, isOtherSide: false, joints: true },
+      own: { alone: this.alone, stand: this.alone ? "assembled" : "placed", colouring: this.colouring, exaggeration: this.exaggeration, along: 0, cut: "none", cutAt: 50, isOtherSide: false, joints: true },
       apart: 0,
       isParallel: false,
       shown: "no part is shown yet",
@@ -114,6 +115,7 @@ export default {
   },
   computed: {
     colourings() {
+      if (this.alone) return ["part", ...(this.hasWalls ? ["wall"] : [])];
       const built = this.builts?.length ? ["built"] : [];
       return ["part", ...built, "deviation", "machine", "state", ...(this.hasWalls ? ["wall"] : [])];
     },

@@ -419,7 +419,8 @@ export class Drawing {
   footWords() {
     const { factor } = this;
     const exaggerated = factor === 1 ? "as placed, departures as they are, 1x" : `as placed, departures drawn ${factor}x`;
-    const words = [factor === 0 ? "as assembled, without departures" : exaggerated];
+    const still = this.look.alone ? "as modelled" : "as assembled, without departures";
+    const words = [factor === 0 ? still : exaggerated];
     if (this.look.apart > 0) words.push("parts drawn apart");
     const { unwritten } = this.overlay;
     if (unwritten) words.push(`${unwritten} ${unwritten === 1 ? "gap" : "gaps"} without a value here: come nearer`);
