@@ -54,7 +54,8 @@ def read_request(
 def read_scan_form(part: str, file: Path, typed: Mapping[str, str]) -> ScanRequest:
     """The request out of what was typed in a form.
 
-    typed : unit, std, reach [mm], datums, patch ("yes"); empty or not there: as the command's defaults
+    typed : unit, std, reach [mm], datums, marks (with ; between them), patch ("yes"); empty or not there: as the
+        command's defaults
     Raises ScanRefused for a number that is none, and what read_request raises.
     """
     return read_request(
@@ -64,7 +65,7 @@ def read_scan_form(part: str, file: Path, typed: Mapping[str, str]) -> ScanReque
         _number(typed.get("std", ""), "standard uncertainty of the scanner") or 0.0,
         _number(typed.get("reach", ""), "how far off outliers lie"),
         typed.get("datums", "").strip() or None,
-        (),
+        [mark for mark in typed.get("marks", "").split(";") if mark.strip()],
         bool(typed.get("patch")),
     )
 

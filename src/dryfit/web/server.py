@@ -14,6 +14,7 @@ import uvicorn
 from fastapi import FastAPI
 from nicegui import app as pages_app
 from nicegui import ui
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
@@ -103,6 +104,9 @@ def make_app(path: Path, port: int, share: str | None, tickets: Tickets, build: 
         language="en-GB",
         tailwind=False,
         show_welcome_message=False,
+        binding_refresh_interval=None,  # nothing is bound
+        # Within one machine packing costs more than it saves; over the air it does not.
+        gzip_middleware_factory=None if share is None else GZipMiddleware,
         # A page that was busy for some seconds must find its state again, with what was typed on it.
         reconnect_timeout=30.0,
     )
@@ -164,7 +168,8 @@ def _listen(addresses: list[str], port: int) -> list[socket.socket]:
     sockets: list[socket.socket] = []
     for address in addresses:
         family = socket.AF_INET6 if ":" in address else socket.AF_INET
-        item = socket.socket(family, socket.SOCK_STREAM)
+        # With the protocol named, asyncio has each answer sent at once; else its second half waits 40 ms for a receipt.
+        item = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         sockets.append(item)
         try:
             if sys.platform != "win32":  # there it would share a port that is in use

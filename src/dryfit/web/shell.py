@@ -52,6 +52,7 @@ def sheet(bench: Bench, here: str, title: str) -> Iterator[None]:
     ui.add_head_html(_HEAD)
     ui.page_title(f"dryfit: {title}")
     ui.query(".nicegui-content").classes("desk")
+    ui.query(".q-page").props('role="presentation"')  # the main area is the one within it
     with box("sheet"), box("frame"):
         link("to the content", "#work", "skip")
         with box("top", "header"):

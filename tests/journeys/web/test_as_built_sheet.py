@@ -11,9 +11,11 @@ import pytest
 from playwright.sync_api import expect
 
 from conftest import COMMAND, accessibility_faults, fork_workbench, keep_picture
+from dryfit.app.bond_records import BOND, HANDWORK
 from dryfit.app.ledger_reading import read_records
 from dryfit.app.print_records import prints_of
 from dryfit.app.reading_decisions import OWN_SHAPE, READING_DECISION
+from dryfit.app.remedying import REMEDY
 from support.at_the_bench import number_of, proposed, read_part, write_printed
 
 pytestmark = pytest.mark.browser
@@ -211,6 +213,54 @@ def test_remedies_are_listed_and_the_hold_point_of_a_joint_is_shown(bench, page)
     lines = page.get_by_role("region", name=f"hold point before bonding {joint}")
     expect(lines).to_contain_text("before bonding")
     expect(lines.locator("table tbody tr").first).to_be_visible()
+
+
+def test_a_remedy_is_taken_done_and_taken_back(bench, page):
+    open_board(page, bench, "lintel")
+    page.get_by_role("button", name="look for remedies of lintel").click()
+    found = page.get_by_role("region", name="remedies found")
+    expect(found).to_be_visible()
+    rows = found.locator("table").first.locator("tbody tr").all_inner_texts()
+    number = next(place for place, row in enumerate(rows, 1) if re.search("sand|shim", row))
+    page.get_by_role("button", name=f"take remedy {number}", exact=True).click()
+    form = page.get_by_role("region", name=f"decision for remedy {number}")
+    form.get_by_role("button", name="record the decision").click()
+    expect(form.locator(".refusal")).to_contain_text("no reason is given")
+    form.get_by_label(re.compile("because")).fill("the seam is hidden there")
+    form.get_by_role("button", name="record the decision").click()
+    remedies = panel(page).get_by_role("region", name="remedies", exact=True)
+    expect(remedies).to_contain_text("the seam is hidden there")
+    (taken,) = read_records(bench.folder, REMEDY)
+    assert (taken.payload["part"], taken.payload["because"]) == ("lintel", "the seam is hidden there")
+    remedies.get_by_role("button", name=f"remedy {taken.id} is done").click()
+    expect(remedies.get_by_role("button", name=f"remedy {taken.id} is done")).to_have_count(0)
+    worked = read_records(bench.folder, HANDWORK)
+    assert [record.payload["part"] for record in worked] == ["lintel"]
+    remedies.get_by_role("button", name=f"take back remedy {taken.id}").click()
+    expect(remedies.get_by_role("button", name=f"take back remedy {taken.id}")).to_have_count(0)
+
+
+def test_a_bond_is_entered_although_there_is_a_stop_and_taken_back(bench, page):
+    open_board(page, bench, "lintel")
+    page.get_by_role("button", name="enter the bond of post-1:lintel").click()
+    form = page.get_by_role("region", name="bond of post-1:lintel")
+    enter = form.get_by_role("button", name="enter that post-1:lintel was bonded")
+    form.get_by_label("parts and room, C").fill("warm")
+    form.get_by_label("gaps, mm: mean, or by contact").fill("0.12")
+    enter.click()
+    expect(form.locator(".refusal")).to_contain_text('"warm" is no number')
+    form.get_by_label("parts and room, C").fill("21")
+    enter.click()
+    expect(form.locator(".refusal")).to_contain_text("stop")
+    form.get_by_label("why, although its hold point has a stop").fill("it is a trial")
+    enter.click()
+    joints = panel(page).get_by_role("region", name="joints")
+    expect(joints).to_contain_text("bonded")
+    (bond,) = read_records(bench.folder, BOND)
+    assert bond.payload["joint"] == "post-1:lintel"
+    expect(lane_of(page, "lintel")).to_contain_text("bonded")
+    joints.get_by_role("button", name=f"take back bond {bond.id}").click()
+    expect(joints.get_by_role("button", name="enter the bond of post-1:lintel")).to_be_visible()
 
 
 def test_a_dry_fit_is_entered_and_taken_back(bench, page):

@@ -129,6 +129,8 @@ def test_a_form_is_read_as_the_command_is(tmp_path: Path) -> None:
     typed = {"unit": "in", "std": " 0.05 ", "reach": "3", "datums": "back, height", "patch": "yes"}
     ours = read_scan_form("rib", tmp_path, typed)
     assert astuple(ours) == astuple(read_request("rib", tmp_path, "in", 0.05, 3.0, "back,height", (), True))
+    marked = read_scan_form("rib", tmp_path, {"marks": "1,2,3=4,5,6; 7,8,9=1,2,3"})
+    assert [mark.on_part.tolist() for mark in marked.marks] == [[4.0, 5.0, 6.0], [1.0, 2.0, 3.0]]
     plain = read_scan_form("rib", tmp_path, {})
     assert astuple(plain) == astuple(read_request("rib", tmp_path))
     for words in ("thin", "nan", "1e999"):

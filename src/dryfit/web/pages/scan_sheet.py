@@ -156,6 +156,13 @@ class _ScanSheet:
                 fields.entry("reach", "outliers lie farther off than, mm", "by rule")
             with box("fields"):
                 fields.entry("datums", "lay it on these features, in this order", "best fit", "wide")
+                fields.entry(
+                    "marks",
+                    "spots that tell ways apart: on the scan = on the part",
+                    "12,4.5,80=0,150,515",
+                    "wide",
+                )
+            with box("fields"):
                 fields.tick("patch", "it shows a small piece of the part")
             with box("buttons"):
                 words = "Lay it on the part" if item.shown is None else "Lay it again"

@@ -10,6 +10,7 @@ import { DrawnPart } from "./parts.js";
 import { sharedUniforms } from "./shaders.js";
 import { Walls } from "./walls.js";
 
+const FRAME_MS = 12; // work on copies between two turns of the page
 const LOADING_REDRAW_MS = 400; // not after every part
 const PAGE_SHARE = 2; // of a drawing's time, left to the page between two drawings that follow a slider
 const LARGEST_LEVEL = 3; // each level has a quarter of the triangles of the one before
@@ -126,6 +127,7 @@ export class Drawing {
 
   async loadAll(signal) {
     let dueAt = 0;
+    let begunAt = performance.now();
     for (let part = this.nextToLoad(); part; part = this.nextToLoad()) {
       await this.load(part, signal);
       if (signal.aborted) return;
@@ -138,7 +140,10 @@ export class Drawing {
         dueAt = performance.now() + Math.max(LOADING_REDRAW_MS, 4 * this.msEach * this.counts().shown);
         this.tell("progress", this.counts());
       }
+      // Small parts arrive several in a frame; the page has its turn after each large one.
+      if (performance.now() - begunAt < FRAME_MS) continue;
       await nextFrame();
+      begunAt = performance.now();
       if (signal.aborted) return;
     }
     this.arrive();
