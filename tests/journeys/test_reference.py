@@ -346,10 +346,12 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return answers
 
 
+@pytest.mark.slow
 def test_every_command_has_its_keys_listed(printed: dict[str, Any]) -> None:
     assert set(keys_under("json.md")) == set(printed)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command",
     [

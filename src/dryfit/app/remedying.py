@@ -30,7 +30,7 @@ class Taken:
     """A remedy that was decided on.
 
     record, at  in the ledger   print  of the part that is off
-    steps       what is to be done   is_done  whether handwork for it was entered
+    steps       what is to be done   handwork  record of what was done for it; 0 while nothing was entered
     """
 
     record: int
@@ -41,7 +41,12 @@ class Taken:
     steps: tuple[Step, ...]
     because: str
     by: str
-    is_done: bool
+    handwork: int
+
+    @property
+    def is_done(self) -> bool:
+        """Whether handwork for it was entered."""
+        return self.handwork > 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +101,7 @@ def take_remedy(
     chosen = report.remedies[number - 1]
     with open_ledger(opened.folder / LEDGER_NAME) as ledger:
         record = ledger.append(REMEDY, _payload(report, chosen, because.strip(), by))
-    taken = _taken(record, frozenset())
+    taken = _taken(record, {})
     edit, reason = _edit(opened.folder, taken)
     return Decided(taken, edit, reason, False, None, _next(taken, edit))
 
@@ -138,7 +143,7 @@ def do_remedy(
         raise RemedyRefused("nothing is sanded or shimmed by it", f"remedy {record}", "leave out --amount")
     if write and edit is not None:
         apply_edit(opened.folder, edit)
-    after = replace(taken, is_done=taken.is_done or bool(works))
+    after = replace(taken, handwork=number or taken.handwork)
     return Decided(
         after, edit, reason, write and edit is not None, number, _next(after, None if write else edit)
     )
@@ -167,7 +172,11 @@ def taken_remedies(records: Sequence[LedgerRecord], part: str | None = None) -> 
     gone = {item.payload[WITHDRAWS] for item in own if item.payload.get(WITHDRAWS) is not None}
     hands = [item for item in records if item.kind == HANDWORK]
     undone = {item.payload[WITHDRAWS] for item in hands if item.payload.get(WITHDRAWS) is not None}
-    done = frozenset(item.payload.get("remedy") for item in hands if item.id not in undone)
+    done = {
+        item.payload["remedy"]: item.id
+        for item in hands
+        if item.id not in undone and "remedy" in item.payload
+    }
     held = [item for item in own if item.id not in gone and item.payload.get(WITHDRAWS) is None]
     return tuple(_taken(item, done) for item in held if part in (None, item.payload["part"]))
 
@@ -240,7 +249,7 @@ def _payload(report: RemedyReport, chosen: Remedy, because: str, by: str) -> dic
     }
 
 
-def _taken(record: LedgerRecord, done: frozenset[Any]) -> Taken:
+def _taken(record: LedgerRecord, done: Mapping[int, int]) -> Taken:
     plain = record.payload
     try:
         return Taken(
@@ -252,7 +261,7 @@ def _taken(record: LedgerRecord, done: frozenset[Any]) -> Taken:
             tuple(_step(row) for row in plain["steps"]),
             plain["because"],
             plain["by"],
-            record.id in done,
+            done.get(record.id, 0),
         )
     except (KeyError, TypeError, ValueError) as error:
         what = f"the record of a remedy cannot be read: {error}"

@@ -123,10 +123,17 @@ def box(x: float, y: float, width: float, height: float, names: str) -> str:
 
 def path(pieces: Iterable[Sequence[tuple[float, float]]], names: str, is_closed: bool = False) -> str:
     """Polylines as one path; nothing where there are none."""
-    drawn = "".join(
-        "M" + "L".join(f"{number(x)} {number(y)}" for x, y in piece) + ("Z" if is_closed else "")
-        for piece in pieces
-    )
+    return path_of([places(piece) for piece in pieces], names, is_closed)
+
+
+def places(points: Iterable[tuple[float, float]]) -> list[str]:
+    """Points as a path writes them."""
+    return [f"{number(x)} {number(y)}" for x, y in points]
+
+
+def path_of(pieces: Iterable[Sequence[str]], names: str, is_closed: bool = False) -> str:
+    """The same of places that are written already."""
+    drawn = "".join("M" + "L".join(piece) + ("Z" if is_closed else "") for piece in pieces)
     return f'<path class="{names}" d="{drawn}"/>' if drawn else ""
 
 

@@ -13,7 +13,7 @@ from dryfit.base.arrays import Array, BoolArray
 from dryfit.model.forecast import CharacteristicForecast
 from dryfit.view.digits import write_limits, write_number, write_probability
 from dryfit.view.forecast import state_of
-from dryfit.view.sheet_ink import line, path, text_width, write
+from dryfit.view.sheet_ink import line, path, path_of, places, text_width, write
 
 _REACH = 3.6  # standard deviations of the curve to either side; less than 4 in 10,000 lies beyond
 _STEPS = 96
@@ -78,10 +78,11 @@ def limits_picture(
     shape = limits_geometry(item, width, height, beside)
     pieces = [f'<g role="img"><title>{escape(said or _title(item, risk))}</title>']
     if shape.curve:
-        closed = [(shape.curve[0][0], shape.base), *shape.curve, (shape.curve[-1][0], shape.base)]
-        pieces.append(path([closed], "lim-curve", is_closed=True))
+        edge = places(shape.curve)
+        start, end = places([(shape.curve[0][0], shape.base), (shape.curve[-1][0], shape.base)])
+        pieces.append(path_of([[start, *edge, end]], "lim-curve", is_closed=True))
         pieces.append(path(hatch_lines(shape), "lim-hatch"))
-        pieces.append(path([shape.curve], "lim-edge"))
+        pieces.append(path_of([edge], "lim-edge"))
     elif shape.predicted is not None:
         pieces.append(line(shape.predicted, shape.base, shape.predicted, 0.15 * shape.base, "lim-axis"))
     else:

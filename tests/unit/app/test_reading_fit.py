@@ -34,6 +34,7 @@ def every_other(sheet=SHEET):
     return [item for index, item in enumerate(sheet) if index % 6 < 3]
 
 
+@pytest.mark.slow
 def test_intervals_cover_as_often_as_they_claim():
     """95 % intervals over 2,000 invented machines cover in 93 to 97 of 100 cases, for each of the eight figures.
 
@@ -74,6 +75,7 @@ def fit_prior(model):
     return prior_of(model)
 
 
+@pytest.mark.slow
 def test_blunders_of_eight_std_are_found_and_false_alarms_stay_at_their_level():
     """At least 95 of 100 blunders are named; of 150 sheets without one at most 14 are suspected at the level of 5 %.
 

@@ -50,6 +50,9 @@ class RemedyDesk:
         with box("buttons under-item"):
             if not item.is_done and any(step.kind in ("sand", "shim") for step in item.steps):
                 button("It is done", partial(self._done, item.record), name=f"remedy {item.record} is done")
+            if item.is_done:
+                back = partial(self._withdraw, item.handwork)
+                button("It was not done", back, name=f"take back the handwork of remedy {item.record}")
             if any(step.change for step in item.steps):
                 words = "Write the change to project.toml"
                 button(

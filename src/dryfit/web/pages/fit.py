@@ -111,7 +111,7 @@ class _Fit:
         # An answer that comes after Apply must not take the difference away from under the hand.
         if self._is_refused:
             self._clear_trouble()
-        self._rows.follow(report)
+        self._rows.follow(report, is_settled)
         # The first answers of a drag count; the settled one takes its time over every cause.
         if not is_settled:
             self._latency.say(latency_words(seconds))

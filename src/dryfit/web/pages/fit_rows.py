@@ -38,6 +38,7 @@ class Rows(ui.element, component="../static/fit_rows.js"):
             self._props["widths"] = widths
             self._props["given"] = describe_rows(report)
             self._props["open"] = ""
+        self._said = _said(report)
         with self.add_slot("why"):
             self._why = box("contents")
 
@@ -46,12 +47,24 @@ class Rows(ui.element, component="../static/fit_rows.js"):
 
         self.on("chosen", tell)
 
-    def follow(self, report: ForecastReport) -> None:
-        """Show another forecast of the same characteristics; the causes of the open row stay."""
-        given = describe_rows(report)
+    def follow(self, report: ForecastReport, is_settled: bool = True) -> None:
+        """Show another forecast of the same characteristics; the causes of the open row stay.
+
+        is_settled : no further one comes soon. Before that only rows whose words change are described, sent and
+            drawn: what does not change a digit would hardly move a curve.
+        """
+        said = _said(report)
+        other = [
+            item for item in report.characteristics if is_settled or said[item.id] != self._said[item.id]
+        ]
+        self._said = said
+        changed = {item.id: _describe_row(item, report.risk) for item in other}
+        verdict = _describe_verdict(report)
+        before = self._props["given"]["rows"]
         with self._props.suspend_updates():
-            self._props["given"] = given
-        self.run_method("follow", given)
+            rows = [changed.get(row["id"], row) for row in before]
+            self._props["given"] = {"verdict": verdict, "rows": rows}
+        self.run_method("follow", verdict, list(changed.values()))
 
     def open(self, id: str, report: ForecastReport) -> None:
         """Open the causes of one row, and close the others."""
@@ -62,17 +75,23 @@ class Rows(ui.element, component="../static/fit_rows.js"):
             _causes(report, id)
 
 
+def _said(report: ForecastReport) -> dict[str, tuple[str, ...]]:
+    return {item.id: (state_of(item, report.risk), *row_words(item)) for item in report.characteristics}
+
+
 def describe_rows(report: ForecastReport) -> dict[str, Any]:
     """The verdict and the rows as plain lists, the same words and digits as the forecast's table."""
+    rows = [_describe_row(item, report.risk) for item in report.characteristics]
+    return {"verdict": _describe_verdict(report), "rows": rows}
+
+
+def _describe_verdict(report: ForecastReport) -> dict[str, str]:
     heading = next(block for block in forecast_blocks(report, brief=True) if isinstance(block, Heading))
     return {
-        "verdict": {
-            "mark": mark_svg(heading.state) if heading.state else "",
-            "state": heading.state or "",
-            "words": heading.text,
-            "what_if": f"What if: {', '.join(report.what_if)}" if report.what_if else "",
-        },
-        "rows": [_describe_row(item, report.risk) for item in report.characteristics],
+        "mark": mark_svg(heading.state) if heading.state else "",
+        "state": heading.state or "",
+        "words": heading.text,
+        "what_if": f"What if: {', '.join(report.what_if)}" if report.what_if else "",
     }
 
 

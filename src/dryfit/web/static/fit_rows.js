@@ -38,12 +38,16 @@ export default {
     return { ...plain(this.given), opened: this.open };
   },
   watch: {
-    given(now) { this.follow(now); },
+    given(now) { Object.assign(this, plain(now)); },
     open(now) { this.opened = now; },
   },
   methods: {
     width(place) { return { minWidth: `${this.widths[place]}ch` }; },
-    // verdict, rows: as fit_rows.py describes them
-    follow(given) { Object.assign(this, plain(given)); },
+    // verdict, rows: as fit_rows.py describes them; rows that say the same as before are left out
+    follow(verdict, rows) {
+      const changed = new Map(rows.map((row) => [row.id, row]));
+      this.verdict = verdict;
+      this.rows = this.rows.map((row) => changed.get(row.id) ?? row);
+    },
   },
 };
