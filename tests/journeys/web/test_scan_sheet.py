@@ -129,6 +129,13 @@ def test_what_is_no_scan_is_refused_where_it_was_dropped(bench, page, tmp_path):
     expect(page.locator(".refusal")).to_have_count(0)
 
 
+def test_a_part_that_is_not_there_is_said_and_another_is_chosen(bench, page):
+    page.goto(f"{bench.url}/scan?show=gone")
+    expect(page.locator(".refusal")).to_contain_text("there is no part gone")
+    page.get_by_label("part").select_option("bracket")
+    expect(page.locator(".drop")).to_contain_text("Drop a scan of bracket here")
+
+
 def test_the_keyboard_reaches_it_from_the_board(bench, page):
     page.goto(f"{bench.url}/as-built?show=bracket")
     link = page.get_by_role("link", name="a scan of it")

@@ -19,7 +19,7 @@ from dryfit.view.evidence_drawing import photo_drawing
 from dryfit.view.evidence_network import NETWORK_STYLE, network_svg, network_words
 from dryfit.view.photo_sizes import not_used_blocks
 from dryfit.web.evidence_desk import DroppedPhoto
-from dryfit.web.pages.evidence_list import PhotoRows, drop_area
+from dryfit.web.pages.evidence_list import PhotoRows, photo_drop_area
 from dryfit.web.pages.evidence_marks import MarkForms
 from dryfit.web.photo_view import PhotoView
 from dryfit.web.render import box, button, link, show_blocks, show_refusal, show_scrolling, show_table, text
@@ -65,7 +65,7 @@ class EvidenceSheet:
         """Build the page; what it holds is filled in by refresh."""
         redraw(self._bench, self._refusal)
         self._head = box("contents")
-        drop_area()
+        photo_drop_area()
         self._drops = box("uploads")
         with box("evidence"):
             with box("lane", "section", "photographs of the project"):

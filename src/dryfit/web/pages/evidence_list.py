@@ -9,31 +9,21 @@ from functools import partial
 from dryfit.app.evidence_page import EvidencePhoto, EvidenceReport
 from dryfit.view.blocks import State
 from dryfit.view.evidence import camera_words, marks_words, missing_words, size_words
+from dryfit.web.drop_area import drop_area
 from dryfit.web.evidence_desk import PHOTO_UPLOAD_PATH
 from dryfit.web.pictures import SMALL_PX, picture_address
 from dryfit.web.render import box, state_mark, text
 
 
-def drop_area() -> None:
-    """Pictures dropped here, or chosen, go to the server; what becomes of them is shown below by the server."""
-    with box("drop", "section", "add photographs") as area:
-        text("strong", "Drop photographs here")
-        text("span", "JPEG, PNG or TIFF as the camera wrote them; or choose them:", "soft")
-        chooser = box("", "input", "choose photographs to add")
-        chooser.props('type="file" multiple accept=".jpg,.jpeg,.png,.tif,.tiff"')
-        progress = box("receiving", "span").props('role="status"')
-    target = f"getHtmlElement({progress.id})"
-
-    def send(files: str, chosen_by: str) -> str:
-        return f"dryfitSheet.send({files}, {target}, {chosen_by}, '{PHOTO_UPLOAD_PATH}')"
-
-    chooser.on("change", js_handler=f"(e) => {send('e.target.files', 'e.target')}")
-    area.on("dragover", js_handler="(e) => { e.preventDefault(); e.currentTarget.classList.add('over-it'); }")
-    area.on("dragleave", js_handler="(e) => e.currentTarget.classList.remove('over-it')")
-    area.on(
-        "drop",
-        js_handler="(e) => { e.preventDefault(); e.currentTarget.classList.remove('over-it'); "
-        f"{send('e.dataTransfer.files', 'null')}; }}",
+def photo_drop_area() -> None:
+    """Where photographs are dropped."""
+    drop_area(
+        "add photographs",
+        "Drop photographs here",
+        "JPEG, PNG or TIFF as the camera wrote them; or choose them:",
+        "choose photographs to add",
+        PHOTO_UPLOAD_PATH,
+        (".jpg", ".jpeg", ".png", ".tif", ".tiff"),
     )
 
 

@@ -9,9 +9,11 @@ from nicegui import ui
 from dryfit.app.live import Snapshot
 from dryfit.base.errors import DryfitError
 from dryfit.view.reports import import_blocks
+from dryfit.web.drop_area import drop_area
 from dryfit.web.pages.parts_sheet import Chosen, PartsSheet
 from dryfit.web.render import box, button, show_blocks, show_refusal, text
 from dryfit.web.shell import follow, redraw, sheet
+from dryfit.web.uploads import UPLOAD_PATH
 
 if TYPE_CHECKING:
     from dryfit.web.bench import Bench
@@ -34,29 +36,17 @@ def build(bench: Bench, show: str = "") -> None:
             drawn.refresh()
 
     with sheet(bench, "parts", "parts"):
-        _drop_area()
+        drop_area(
+            "import mesh files",
+            "Drop mesh files here",
+            "STL, 3MF, OBJ, PLY, glTF or GLB, several at once; or choose them:",
+            "choose mesh files to import",
+            UPLOAD_PATH,
+            (".stl", ".3mf", ".obj", ".ply", ".gltf", ".glb"),
+        )
         redraw(bench, lambda: _uploads(bench), "uploads")
         follow(bench, draw)
         ui.context.client.on_delete(bench.subscribe(refresh))
-
-
-def _drop_area() -> None:
-    """Files dropped here, or chosen, go to the server; what becomes of them is shown below by the server."""
-    with box("drop", "section", "import mesh files") as area:
-        text("strong", "Drop mesh files here")
-        text("span", "STL, 3MF, OBJ, PLY, glTF or GLB, several at once; or choose them:", "soft")
-        chooser = box("", "input", "choose mesh files to import")
-        chooser.props('type="file" multiple accept=".stl,.3mf,.obj,.ply,.gltf,.glb"')
-        progress = box("receiving", "span").props('role="status"')
-    target = f"getHtmlElement({progress.id})"
-    chooser.on("change", js_handler=f"(e) => dryfitSheet.send(e.target.files, {target}, e.target)")
-    area.on("dragover", js_handler="(e) => { e.preventDefault(); e.currentTarget.classList.add('over-it'); }")
-    area.on("dragleave", js_handler="(e) => e.currentTarget.classList.remove('over-it')")
-    area.on(
-        "drop",
-        js_handler="(e) => { e.preventDefault(); e.currentTarget.classList.remove('over-it'); "
-        f"dryfitSheet.send(e.dataTransfer.files, {target}); }}",
-    )
 
 
 def _uploads(bench: Bench) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import json
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 from nicegui import background_tasks, ui
 from nicegui.element import Element
@@ -13,9 +14,10 @@ from dryfit.app.live import Snapshot
 from dryfit.app.scan_page import ScanLine, ShownScan, scans_of
 from dryfit.app.scan_request import read_scan_form
 from dryfit.app.view_meshes import ViewPlacing
-from dryfit.base.errors import DryfitError
+from dryfit.base.errors import DryfitError, ReferenceUnknown
 from dryfit.view.scan import scan_blocks
 from dryfit.view.scan_page import map_of_scan, scans_table
+from dryfit.web.drop_area import drop_area
 from dryfit.web.model_view import ModelView, describe_parts
 from dryfit.web.pages.form_fields import Fields, select_field
 from dryfit.web.render import box, button, link, show_blocks, show_refusal, show_scrolling, show_table, text
@@ -39,10 +41,17 @@ def build(bench: Bench, show: str = "") -> None:
             if not parts:
                 text("p", "No part is in the project yet: drop mesh files on the parts sheet.", "soft")
                 return
-            part = show if show in parts else parts[0]
-            lines = await bench.compute(lambda: scans_of(snapshot.opened, part))
-            page = _ScanSheet(bench, snapshot, part, typed)
-            page.draw(lines)
+            part = show or parts[0]
+            if part not in parts:
+                show_refusal(ReferenceUnknown(f"there is no part {part}", "the address", "choose one here"))
+                _choose_part(parts, part)
+                return
+            try:
+                lines = await bench.compute(lambda: scans_of(snapshot.opened, part))
+            except DryfitError as error:
+                show_refusal(error)
+                return
+            _ScanSheet(bench, snapshot, part, typed).draw(lines)
 
         follow(bench, draw, with_learning=False)
 
@@ -62,7 +71,7 @@ class _ScanSheet:
         with box("machine-head"):
             text("h2", f"Scan of {self._part}")
             with box("machine-links", "nav", "what belongs to it"):
-                self._choose_part()
+                _choose_part(list(self._snapshot.opened.shapes), self._part)
                 link(f"{self._part} as built", f"/as-built?show={self._part}")
         with box("columns"):
             with box("lane"):
@@ -79,32 +88,14 @@ class _ScanSheet:
         ui.context.client.on_delete(self._stop)
         self._follow()
 
-    def _choose_part(self) -> None:
-        parts = {part: part for part in self._snapshot.opened.shapes}
-
-        def go(event: object) -> None:
-            ui.navigate.to(f"/scan?show={getattr(event, 'args', self._part)}")
-
-        select_field("part", parts, self._part, go)
-
     def _drop_area(self) -> None:
-        with box("drop", "section", f"a scan of {self._part}") as area:
-            text("strong", f"Drop a scan of {self._part} here")
-            text("span", "PLY, OBJ, STL, 3MF, glTF, or text with x y z; or choose it:", "soft")
-            chooser = box("", "input", f"choose a scan of {self._part}").props('type="file"')
-            progress = box("receiving", "span").props('role="status"')
-        address = f"{SCAN_UPLOAD_PATH}?part=" + "${encodeURIComponent(" + json.dumps(self._part) + ")}"
-
-        def send(files: str, chosen_by: str) -> str:
-            return f"dryfitSheet.send({files}, getHtmlElement({progress.id}), {chosen_by}, `{address}`)"
-
-        over = "e.preventDefault(); e.currentTarget.classList"
-        chooser.on("change", js_handler=f"(e) => {send('e.target.files', 'e.target')}")
-        area.on("dragover", js_handler=f"(e) => {{ {over}.add('over-it'); }}")
-        area.on("dragleave", js_handler="(e) => e.currentTarget.classList.remove('over-it')")
-        area.on(
-            "drop",
-            js_handler=f"(e) => {{ {over}.remove('over-it'); {send('e.dataTransfer.files', 'null')}; }}",
+        drop_area(
+            f"a scan of {self._part}",
+            f"Drop a scan of {self._part} here",
+            "PLY, OBJ, STL, 3MF, glTF, or text with x y z; or choose it:",
+            f"choose a scan of {self._part}",
+            f"{SCAN_UPLOAD_PATH}?part={quote(self._part, safe='')}",
+            several=False,
         )
 
     def _follow(self) -> None:
@@ -229,3 +220,11 @@ class _ScanSheet:
         if line.scanner_std_mm:
             self._typed["std"] = f"{line.scanner_std_mm:g}"
         self._bench.scans.take_kept(self._part, line)
+
+
+def _choose_part(parts: Sequence[str], chosen: str) -> None:
+    def go(event: object) -> None:
+        ui.navigate.to(f"/scan?show={quote(str(getattr(event, 'args', chosen)), safe='')}")
+
+    choices = {"": "choose"} if chosen not in parts else {}
+    select_field("part", {**choices, **{part: part for part in parts}}, chosen, go)
