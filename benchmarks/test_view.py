@@ -6,6 +6,7 @@ figures hold for drawing in software, which is the slowest case there is.
 
 from __future__ import annotations
 
+import statistics
 import sys
 import time
 from pathlib import Path
@@ -17,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from workbench import (
     CHROMIUM,
     COUNTS,
+    DRAG,
     EVERY,
     FIRST,
     PARTS,
@@ -142,6 +144,10 @@ def _visit(folder: Path) -> dict[str, object]:
         page.reload(wait_until="commit")
         cached = seconds_until(page, EVERY, start)
         memory = peak_mb(server)
+        page.goto(address + "/fit", wait_until="commit")
+        seconds_until(page, EVERY, start)
+        seconds_until(page, "() => document.querySelector('input[data-lever]') !== null", start)
+        followed = statistics.median(page.evaluate(DRAG))
     return {
         "address printed, s": round(said, 2),
         "first useful page from the server's start, s": round(first_page, 2),
@@ -153,6 +159,7 @@ def _visit(folder: Path) -> dict[str, object]:
         "triangles shown": counts["shown"],
         "triangles exact": counts["exact"],
         "lighter by level": counts["level"],
+        "what-if, from the slider to the figure, ms": round(followed),
         "peak memory once open, MB": loaded,
         "peak memory in all, MB": memory,
     }

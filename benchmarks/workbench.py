@@ -47,6 +47,23 @@ new PerformanceObserver((list) => {
 }).observe({ type: "longtask", buffered: true });
 """
 USEFUL = "() => document.body?.innerText.includes('limits') && document.querySelector('h1, h2, h3') !== null"
+# Milliseconds from each of some moves of the first slider until rows and verdict are those of its value.
+DRAG = """async () => {
+  const slider = document.querySelector('input[data-lever]');
+  const figure = document.querySelector('.verdict');  // it says the value; a row's digits may stay the same
+  const [low, high] = [Number(slider.min), Number(slider.max)];
+  const took = [];
+  for (let move = 0; move < 8; move += 1) {
+    const before = figure.textContent;
+    const start = performance.now();
+    slider.value = low + (high - low) * (0.15 + 0.7 * ((3 * move) % 8) / 8);
+    slider.dispatchEvent(new Event('input', { bubbles: true }));
+    while (figure.textContent === before) await new Promise((next) => setTimeout(next, 2));
+    took.push(performance.now() - start);
+    await new Promise((next) => setTimeout(next, 1500)); // the settled answer and its drawing are done by then
+  }
+  return took;
+}"""
 DRAWING = "document.querySelector('.model-view')?.drawing"
 FIRST = f"() => {DRAWING}?.counts().arrived > 0"
 EVERY = (

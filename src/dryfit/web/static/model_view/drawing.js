@@ -13,6 +13,8 @@ import { Walls } from "./walls.js";
 const FRAME_MS = 12; // work on copies between two turns of the page
 const LOADING_REDRAW_MS = 400; // not after every part
 const PAGE_SHARE = 2; // of a drawing's time, left to the page between two drawings that follow a slider
+const FOLLOW_MS = 150; // a drawing that takes longer waits until the slider rests
+const REST_MS = 600; // without a move of the slider
 const LARGEST_LEVEL = 3; // each level has a quarter of the triangles of the one before
 const SLOW_MS = 500; // a drawing that takes longer holds the page up: ask for lighter copies
 const FEW = 500; // triangles that no lighter copy is asked for
@@ -194,6 +196,7 @@ export class Drawing {
     const all = [...this.parts.values()];
     const drawn = sum(all.map((part) => part.copy?.triangles ?? 0));
     this.isTimed = true;
+    this.drawMs = took;
     this.msEach = took / drawn;
     const expected = (level) => this.msEach * sum(all.map((part) => part.row.shown / 4 ** level));
     while (this.level < LARGEST_LEVEL && expected(this.level) > SLOW_MS) this.level += 1;
@@ -253,11 +256,15 @@ export class Drawing {
     this.recolour();
   }
 
-  // Follows a slider. On a slow screen the figures come first: the page has most of the time, the drawing the rest.
+  // Follows a slider. On a slow screen the figures come first: the page has most of the time, the drawing the rest;
+  // on a very slow one it is drawn when the slider rests.
   follow(matrices, gaps) {
     this.matrices = matrices;
     for (const mark of this.marks) mark.gap = gaps[mark.id] ?? null;
-    if (this.follower !== null) return;
+    const isVerySlow = this.drawMs > FOLLOW_MS;
+    if (this.follower !== null && !isVerySlow) return;
+    clearTimeout(this.follower);
+    const wait = isVerySlow ? REST_MS : Math.max(0, this.freeAt - performance.now());
     this.follower = setTimeout(() => {
       this.follower = null;
       const start = performance.now();
@@ -268,7 +275,7 @@ export class Drawing {
           this.freeAt = performance.now() + PAGE_SHARE * this.drawMs;
         });
       });
-    }, Math.max(0, this.freeAt - performance.now()));
+    }, wait);
   }
 
   setLook(look) {
