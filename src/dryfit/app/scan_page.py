@@ -165,5 +165,6 @@ def scans_of(opened: Opened, part: str) -> tuple[ScanLine, ...]:
 
 
 def _is_kept(folder: Path, file: str, sha256: str) -> bool:
-    path = folder / file
-    return path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256
+    path = (folder / file).resolve()  # of a command it may be anywhere
+    is_inside = path.is_relative_to(folder.resolve())
+    return is_inside and path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256

@@ -84,7 +84,7 @@ class ScanDesk:
         return self._take(ScanItem(number, part, name, file))
 
     def take_kept(self, part: str, line: ScanLine) -> ScanItem:
-        """Take a scan of the project once more. Raises ScanRefused while another is being laid."""
+        """Take a scan of the project once more. Raises MeshRefused while another is being laid."""
         self._check_free(part)
         return self._take(ScanItem(next(self._numbers), part, line.file, self._project_folder / line.file))
 

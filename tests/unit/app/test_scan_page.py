@@ -12,6 +12,7 @@ from dryfit.app.loading import Opened, open_project
 from dryfit.app.scan_input import ScanRefused
 from dryfit.app.scan_page import UNSEEN_MM, lay_scan, scans_of, show_scan
 from dryfit.app.scan_request import read_request, read_scan_form
+from dryfit.app.scanning import scan_folder
 from dryfit.base.errors import DryfitError, UnitUnknown
 from dryfit.view.scan_page import map_of_scan, scans_table
 from support.scans import write_scanned
@@ -108,6 +109,14 @@ def test_a_scan_that_lies_in_the_project_stays_there(opened: Opened, folder: Pat
     assert report.file == "scan.xyz"
     assert scans_of(opened, "bracket")[0].is_kept
     assert scans_of(opened, "other") == ()
+
+
+@pytest.mark.slow
+def test_a_file_elsewhere_does_not_count_as_kept(opened: Opened, dropped: Path) -> None:
+    scan_folder(opened.folder, read_request("bracket", dropped, "mm", 0.02))
+    line = scans_of(opened, "bracket")[0]
+    assert line.file == str(dropped)
+    assert not line.is_kept
 
 
 def test_a_refused_scan_leaves_nothing_behind(opened: Opened, folder: Path, tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -80,6 +80,7 @@ class _ScanSheet:
                 with box("panel", "section", "recorded scans"):
                     text("h3", "Recorded scans")
                     self._lines = box("contents")
+                    self._outcome = box("outcome").props('role="status"')
             with box("lane"):
                 self._view = box("contents")
         self._found = box("contents")
@@ -184,7 +185,8 @@ class _ScanSheet:
         await self._bench.scans.lay(self._part, request)
 
     def _put_away(self) -> None:
-        self._bench.scans.put_away(self._part)
+        if not self._done(lambda: self._bench.scans.put_away(self._part)):
+            return
         if not self._form.is_deleted:
             self._seen = None
             self._follow()
@@ -219,7 +221,18 @@ class _ScanSheet:
         self._typed["unit"] = line.unit
         if line.scanner_std_mm:
             self._typed["std"] = f"{line.scanner_std_mm:g}"
-        self._bench.scans.take_kept(self._part, line)
+        self._done(lambda: self._bench.scans.take_kept(self._part, line))
+
+    def _done(self, work: Callable[[], object]) -> bool:
+        """Whether it could be done; else it is said why, such as that another tab has the scan being laid."""
+        self._outcome.clear()
+        try:
+            work()
+        except DryfitError as error:
+            with self._outcome:
+                show_refusal(error)
+            return False
+        return True
 
 
 def _choose_part(parts: Sequence[str], chosen: str) -> None:
